@@ -1,0 +1,1 @@
+"""What everyone speaks: frozen values, standard library only, no input or output."""

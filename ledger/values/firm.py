@@ -1,0 +1,97 @@
+"""The firm: its people and their licences, its tools, its registrations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from ledger.values.amount import Quantity
+from ledger.values.dated import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Licence:
+    """One licence or certificate: number, class, where and for what work it holds, and when.
+
+    ``level`` is ``certified`` (may work alone and supervise, also with restricted use where
+    ``restricted`` is true) or ``supervised`` (works under a certified person).
+    """
+
+    number: str
+    title: str
+    jurisdiction: str
+    work: tuple[str, ...]
+    level: str
+    restricted: bool
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A person of the workspace; a trainee has no licence."""
+
+    key: str
+    name: str
+    licences: tuple[Licence, ...] = ()
+    licensee: bool = False
+    supervisor: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What one puff, dab or second gives, by weighing, for one tool and one product."""
+
+    on: date
+    product: str
+    gives: Quantity
+    per: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tool:
+    """A piece of equipment: empty weight, what it holds, its calibrations."""
+
+    key: str
+    kind: str
+    empty: Quantity | None = None
+    holds: Quantity | None = None
+    calibrations: tuple[Calibration, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Registration:
+    """The firm's registration with one county for one calendar year."""
+
+    jurisdiction: str
+    county: str
+    year: int
+
+
+@dataclass(frozen=True, slots=True)
+class Firm:
+    """What ``useledger.toml`` says. ``ratio`` is ``1 in N`` or ``1 + N`` (the meaning of 1:N)."""
+
+    name: str
+    licence: str
+    address: str
+    city: str
+    state: str
+    zip: str
+    home: str
+    time_zone: str
+    month_first: bool
+    ratio: str
+    work: str
+    telephone: str = ""
+    registrations: tuple[Registration, ...] = ()
+    people: tuple[Person, ...] = ()
+    tools: tuple[Tool, ...] = ()
+    database: str = ""
+
+    def person(self, key: str) -> Person | None:
+        """Return the person with this key, or None."""
+        return next((person for person in self.people if person.key == key), None)
+
+    def tool(self, key: str) -> Tool | None:
+        """Return the tool with this key, or None."""
+        return next((tool for tool in self.tools if tool.key == key), None)

@@ -1,0 +1,38 @@
+"""A site: a place with a key, where work is done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """A postal address in the normal form of USPS Publication 28.
+
+    ``street`` and ``unit`` are upper case with standard abbreviations ("118 TOLLHOUSE LN",
+    "APT 4"), ``state`` two letters, ``zip`` five digits (or empty where unknown).
+    """
+
+    street: str
+    unit: str
+    city: str
+    state: str
+    zip: str
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A place with a key.
+
+    ``key`` is opaque (S0001) so that an address can be disposed of while records stay;
+    ``doubt`` names the key of a site that this one may be, until somebody answers.
+    """
+
+    key: str
+    address: Address
+    county: str
+    jurisdiction: str
+    kind: str
+    time_zone: str
+    typed: str = ""
+    doubt: str | None = None
