@@ -1,0 +1,289 @@
+"""A CSV day sheet -> drafts. One bad line never hides its neighbours."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from ledger.intake.restore import MAX_CELL_CHARACTERS, restore_text, tidy
+from ledger.intake.rows import (
+    APPLICATIONS,
+    MAX_ROWS,
+    Row,
+    as_fault,
+    count_known,
+    read_headings,
+    settle,
+)
+from ledger.values.draft import Draft
+from ledger.values.finding import Fault
+from ledger.values.origin import Cell, Origin
+
+MAX_LINES_OF_A_CELL = 200
+"""A quoted cell may run over lines, but not over a whole file."""
+
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
+
+_TO_DELIMITER = {sign: re.compile(rf"[ ]*(?:{re.escape(sign)}|$)") for sign in DELIMITERS}
+_SEPARATOR_LINE = re.compile(r"sep=([,;\t])$", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class CsvRead:
+    """What a CSV file gave: drafts, faults of the file, remarks."""
+
+    drafts: tuple[Draft, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One record: its first line (from 1), its cells, and why its last cell is not trusted."""
+
+    line: int
+    cells: Sequence[str]
+    quote: str = ""
+
+    @property
+    def blank(self) -> bool:
+        """Whether no cell says anything."""
+        return not self.quote and not any(map(tidy, self.cells))
+
+
+def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
+    """Read the bytes of a CSV file; every fault of the header line comes out at once."""
+    text, remark = decode(data)
+    if text is None:
+        return CsvRead(faults=(Fault("SHEET-ENCODING", Origin(name), remark, _SAVE_ANEW),))
+    remarks = [remark] if remark else []
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    start, said = _header_line(lines)
+    if start is None:
+        return CsvRead(faults=(_empty(name),))
+    delimiter = said or _delimiter(lines[start])
+    if delimiter != ",":
+        remarks.append(f"the cells are separated by {DELIMITERS[delimiter]}s, read so")
+    header = _record(lines, start, delimiter, 0)
+    if header.quote:
+        fault = Fault(
+            "ROW-QUOTE", Origin(name, header.line), f"header line: {header.quote}", _QUOTE_WAY_OUT
+        )
+        return CsvRead(faults=(fault,))
+    columns, faults = read_headings(
+        header.cells, APPLICATIONS, lambda i: Origin(name, header.line, tidy(header.cells[i])[:60])
+    )
+    if faults:
+        return CsvRead(faults=faults, remarks=tuple(remarks))
+    after = start + 1 + sum(cell.count("\n") for cell in header.cells)
+    reader = _RowReader(name, columns, len(header.cells), month_first)
+    rows: list[Row] = []
+    for record in _records(lines, after, delimiter, len(header.cells)):
+        if record.blank:
+            continue
+        if len(rows) == MAX_ROWS:
+            return CsvRead(faults=(too_many_rows(name),))
+        rows.append(reader.row(record))
+    if not rows:
+        return CsvRead(faults=(no_lines(name),), remarks=tuple(remarks))
+    return CsvRead(settle(rows, APPLICATIONS), (), tuple(remarks))
+
+
+_SAVE_ANEW = "save the sheet as CSV UTF-8 or as .xlsx"
+_QUOTE_WAY_OUT = "close the quote, or write the cell without quotes"
+
+
+def _empty(name: str) -> Fault:
+    return Fault("SHEET-EMPTY", Origin(name), "the file is empty", "hand in the filled day sheet")
+
+
+def no_lines(name: str) -> Fault:
+    """Return the fault of a sheet that has headings and nothing below them."""
+    return Fault(
+        "SHEET-NO-LINES", Origin(name), "the sheet has no lines below its headings",
+        "fill in the sheet and save it before handing it in",
+    )  # fmt: skip
+
+
+def too_many_rows(name: str) -> Fault:
+    """Return the fault of a sheet with more rows than are read."""
+    return Fault(
+        "SHEET-TOO-LARGE", Origin(name), f"the sheet has more than {MAX_ROWS} lines",
+        "hand it in as several sheets",
+    )  # fmt: skip
+
+
+def decode(data: bytes) -> tuple[str | None, str]:
+    """Return the text and a remark (how it was read), or None and why it cannot be read."""
+    try:
+        if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+            text, remark = data.decode("utf-16"), "read as UTF-16"
+        elif data[:3] == b"\xef\xbb\xbf":
+            text, remark = data.decode("utf-8-sig"), ""
+        else:
+            text, remark = _plain(data)
+    except UnicodeDecodeError as problem:
+        line = data.count(b"\n", 0, problem.start) + 1
+        return None, f"the characters cannot be read from line {line} on"
+    if "\x00" in text:
+        line = text.count("\n", 0, text.index("\x00")) + 1
+        return None, f"line {line} contains a NUL byte; this is not a text file"
+    junk = sum(text.count(chr(code)) for code in range(1, 32) if code not in {9, 10, 11, 12, 13})
+    if junk * 20 > len(text):
+        return None, "the file is full of control characters; this is not a text file"
+    return text, remark
+
+
+def _plain(data: bytes) -> tuple[str, str]:
+    try:
+        return data.decode("utf-8"), ""
+    except UnicodeDecodeError:
+        remark = "not UTF-8: read as Windows-1252; look at accents and fractions"
+        return data.decode("cp1252"), remark
+
+
+def _header_line(lines: Sequence[str]) -> tuple[int | None, str]:
+    """Return the index of the first line that says something, and a delimiter said before it."""
+    said = ""
+    for index, line in enumerate(lines):
+        if found := _SEPARATOR_LINE.match(line.strip(" \ufeff")):
+            said = found[1]
+        elif tidy(line).strip(",;\t "):
+            return index, said
+    return None, said
+
+
+def _delimiter(header: str) -> str:
+    """Return the delimiter under which the line has most known headings; comma on a tie."""
+    known = {sign: count_known(_unquoted(header, sign)) for sign in DELIMITERS}
+    return max(known, key=lambda sign: known[sign])
+
+
+def _unquoted(line: str, delimiter: str) -> list[str]:
+    return [cell.strip(' "') for cell in line.split(delimiter)]
+
+
+def _records(lines: Sequence[str], start: int, delimiter: str, columns: int) -> Iterator[Record]:
+    index = start
+    while index < len(lines):
+        record = _record(lines, index, delimiter, columns)
+        yield record
+        index += 1 + (0 if record.quote else sum(cell.count("\n") for cell in record.cells))
+
+
+def _record(lines: Sequence[str], index: int, delimiter: str, columns: int) -> Record:
+    """Return the record that begins on that line.
+
+    Where a quote is not closed as it should be, the line alone is returned, its last cell being
+    the rest of the line, so that the next lines are read for themselves.
+    """
+    text, last, cells, at = lines[index], index, list[str](), 0
+    if '"' not in text:
+        return Record(index + 1, text.split(delimiter))
+    while True:
+        opens = at
+        while text[opens : opens + 1] == " ":
+            opens += 1
+        if text[opens : opens + 1] != '"':
+            end = text.find(delimiter, at)
+            cells.append(text[at:] if end < 0 else text[at:end])
+            if end < 0:
+                return Record(index + 1, cells)
+            at = end + 1
+            continue
+        quoted = _quoted(lines, last, text, opens, delimiter)
+        if isinstance(quoted, str):
+            return Record(index + 1, [*cells, text[at:].split("\n")[0]], quoted)
+        if _swallowed(quoted.cell, delimiter, columns):
+            why = "a quote is opened and closed only in another line's cells"
+            return Record(index + 1, [*cells, text[at:].split("\n")[0]], why)
+        cells.append(quoted.cell)
+        text, last, at = quoted.text, quoted.last, quoted.end
+        if at > len(text):
+            return Record(index + 1, cells)
+
+
+@dataclass(frozen=True, slots=True)
+class _Quoted:
+    """A quoted cell, the text read so far, its last line, and where the next cell begins."""
+
+    cell: str
+    text: str
+    last: int
+    end: int
+
+
+def _quoted(
+    lines: Sequence[str], last: int, text: str, opens: int, delimiter: str
+) -> _Quoted | str:
+    """Return the quoted cell that opens there, or what is wrong with its quotes."""
+    limit = min(len(lines) - 1, last + MAX_LINES_OF_A_CELL)
+    seek = opens + 1
+    while True:
+        close = text.find('"', seek)
+        if close < 0:
+            if last == limit or len(text) - opens > MAX_CELL_CHARACTERS:
+                return "a quote is opened and never closed"
+            seek, last = len(text), last + 1
+            text = f"{text}\n{lines[last]}"
+        elif text[close + 1 : close + 2] == '"':
+            seek = close + 2
+        elif ends := _TO_DELIMITER[delimiter].match(text, close + 1):
+            end = ends.end() if ends[0].endswith(delimiter) else len(text) + 1
+            return _Quoted(text[opens + 1 : close].replace('""', '"'), text, last, end)
+        else:
+            return "a quote stands where the cell does not end"
+
+
+def _swallowed(cell: str, delimiter: str, columns: int) -> bool:
+    """Whether a quoted cell over several lines is in truth lines with a quote gone astray.
+
+    Such a cell holds as many delimiters as a line has; no person writes so many in one cell.
+    """
+    return "\n" in cell and columns > 0 and cell.count(delimiter) >= max(columns - 1, 12)
+
+
+@dataclass(frozen=True, slots=True)
+class _RowReader:
+    """Turns records into rows under the headings of one file."""
+
+    name: str
+    columns: Mapping[int, str]
+    width: int
+    month_first: bool
+
+    def row(self, record: Record) -> Row:
+        """Return the record as a row; text beyond the headings is a fault of the row."""
+        cells: dict[str, Cell] = {}
+        typed: dict[str, str] = {}
+        faults: list[Fault] = []
+        extra: list[str] = []
+        for index, raw in enumerate(record.cells):
+            text = tidy(raw)
+            if not text:
+                continue
+            heading = self.columns.get(index)
+            if heading is None:
+                extra.append(text)
+                continue
+            origin = Origin(self.name, record.line, heading)
+            restored = restore_text(heading, raw, month_first=self.month_first)
+            typed[heading] = raw
+            cells[heading] = Cell(restored.text, origin, restored.how)
+            if fault := as_fault(restored, origin):
+                faults.append(fault)
+        place = Origin(self.name, record.line)
+        if record.quote:
+            at = self.columns.get(len(record.cells) - 1)
+            where = Origin(self.name, record.line, at)
+            faults.append(Fault("ROW-QUOTE", where, record.quote, _QUOTE_WAY_OUT))
+        if extra:
+            faults.append(
+                Fault(
+                    "ROW-TOO-WIDE", place,
+                    f"text without a heading: {' | '.join(extra)[:200]}",
+                    'put a cell that contains a comma in quotes: "3 ft high; 1,000 sq ft"',
+                )
+            )  # fmt: skip
+        return Row(place, cells, typed, tuple(faults), bool(extra or record.quote))
