@@ -31,3 +31,18 @@ class UseGroup:
     def amount(self) -> Fraction:
         """The exact sum in ``unit``."""
         return Fraction(self.numerator, self.denominator)
+
+
+@dataclass(frozen=True, slots=True)
+class VisitCount:
+    """On how many distinct visits one product was used in one county under one site code.
+
+    Groups cannot be added up for this (a visit may stand in several), so a form that counts
+    visits needs these as well.
+    """
+
+    jurisdiction: str
+    county: str
+    product_key: str
+    site_code: str
+    visits: int

@@ -1,0 +1,32 @@
+"""The one rounding: on output, half to even, from an exact fraction."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+
+def half_even(value: Fraction, places: int) -> Decimal:
+    """Return ``value`` rounded half to even to that many decimal places, with all of them shown.
+
+    Exact for any size: integers do the work, no context precision is involved.
+    """
+    scaled = round(value * 10**places)  # Fraction rounds half to even
+    return Decimal((int(scaled < 0), tuple(int(digit) for digit in str(abs(scaled))), -places))
+
+
+def fixed(value: Fraction, places: int) -> str:
+    """Return the same as plain text, never with an exponent: ``0.05625``."""
+    return format(half_even(value, places), "f")
+
+
+def exact_text(value: Fraction) -> str:
+    """Return the exact value as text: a plain decimal where one ends, else ``3/7``."""
+    rest, twos, fives = value.denominator, 0, 0
+    while rest % 2 == 0:
+        rest, twos = rest // 2, twos + 1
+    while rest % 5 == 0:
+        rest, fives = rest // 5, fives + 1
+    if rest != 1:
+        return f"{value.numerator}/{value.denominator}"
+    return fixed(value, max(twos, fives))
