@@ -12,6 +12,24 @@ from ledger.values.origin import Origin
 MAX_SHEET_BYTES = 32 * 1024 * 1024
 """A day sheet takes some kilobytes; a larger file is something else."""
 
+_SAVE_AS = "open it where it was made, save it as .xlsx or as CSV, and hand that in"
+_OTHER_FILES = (
+    (b"%PDF", "a PDF"),
+    (b"{\\rtf", "a text document (RTF)"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"GIF8", "a picture"),
+    (b"\x1f\x8b", "a packed file (gzip)"),
+    (b"7z\xbc\xaf", "a packed file (7z)"),
+    (b"Rar!", "a packed file (RAR)"),
+    (b"SQLite format 3\x00", "a database"),
+    (b"<?xml", "an XML file"),
+    (b"<html", "a web page"),
+    (b"<!doctype", "a web page"),
+)
+_OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
+
 
 def read_sheet(name: str, data: bytes, month_first: bool) -> Sheet:
     """Read a day sheet, CSV or XLSX by its content; ``name`` is what messages call the file.
@@ -21,12 +39,35 @@ def read_sheet(name: str, data: bytes, month_first: bool) -> Sheet:
     ``Sheet`` with faults, and its digest (SHA-256 of the bytes, hex) all the same.
     """
     digest = hashlib.sha256(data).hexdigest()
+    if fault := _refused(name, data):
+        return Sheet(name, digest, faults=(fault,))
+    if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):
+        # Loaded only for a workbook, so that booking a CSV file starts fast.
+        from ledger.intake.spreadsheet import read_workbook  # noqa: PLC0415
+
+        book = read_workbook(name, data, month_first=month_first)
+        return Sheet(name, digest, book.drafts, book.observations, book.faults, book.remarks)
+    read = read_csv(name, data, month_first=month_first)
+    return Sheet(name, digest, read.drafts, (), read.faults, read.remarks)
+
+
+def _refused(name: str, data: bytes) -> Fault | None:
+    """Return why a file is refused by its size or its first bytes."""
     if len(data) > MAX_SHEET_BYTES:
-        fault = Fault(
+        return Fault(
             "SHEET-TOO-LARGE", Origin(name),
             f"the file has {len(data)} bytes; {MAX_SHEET_BYTES} is the most that is read",
             "hand it in as several sheets",
         )  # fmt: skip
-        return Sheet(name, digest, faults=(fault,))
-    read = read_csv(name, data, month_first=month_first)
-    return Sheet(name, digest, read.drafts, (), read.faults, read.remarks)
+    if data.startswith(_OLD_OFFICE):
+        if _ENCRYPTED in data:
+            return Fault(
+                "SHEET-LOCKED", Origin(name), "the file is protected by a password",
+                "take the password off, or save the sheet as CSV",
+            )  # fmt: skip
+        return Fault("SHEET-FORMAT", Origin(name), "this is an old Office file (.xls)", _SAVE_AS)
+    start = data[:64].removeprefix(b"\xef\xbb\xbf").lstrip().lower()
+    for mark, kind in _OTHER_FILES:
+        if start.startswith(mark.lower()):
+            return Fault("SHEET-FORMAT", Origin(name), f"this is {kind}, not a day sheet", _SAVE_AS)
+    return None

@@ -13,8 +13,10 @@ from ledger.intake.rows import (
     Row,
     as_fault,
     count_known,
+    no_lines,
     read_headings,
     settle,
+    too_many_rows,
 )
 from ledger.values.draft import Draft
 from ledger.values.finding import Fault
@@ -96,22 +98,6 @@ _QUOTE_WAY_OUT = "close the quote, or write the cell without quotes"
 
 def _empty(name: str) -> Fault:
     return Fault("SHEET-EMPTY", Origin(name), "the file is empty", "hand in the filled day sheet")
-
-
-def no_lines(name: str) -> Fault:
-    """Return the fault of a sheet that has headings and nothing below them."""
-    return Fault(
-        "SHEET-NO-LINES", Origin(name), "the sheet has no lines below its headings",
-        "fill in the sheet and save it before handing it in",
-    )  # fmt: skip
-
-
-def too_many_rows(name: str) -> Fault:
-    """Return the fault of a sheet with more rows than are read."""
-    return Fault(
-        "SHEET-TOO-LARGE", Origin(name), f"the sheet has more than {MAX_ROWS} lines",
-        "hand it in as several sheets",
-    )  # fmt: skip
 
 
 def decode(data: bytes) -> tuple[str | None, str]:

@@ -91,7 +91,7 @@ def restore_text(heading: str, raw: str, *, month_first: bool) -> Restored:
 def _mangled(heading: str, text: str, *, month_first: bool) -> Restored | None:
     """Return what is known of a text that looks like a spreadsheet's own doing, else None."""
     if heading in NUMBER_COLUMNS and (pair := _day_and_month(text)):
-        return date_for_fraction(text, *pair, month_first=month_first)
+        return date_for_fraction(text, as_fraction(*pair, month_first=month_first))
     if heading == "dilution" and (clock := _CLOCK.match(text)):
         hour, minute, second, half = clock.groups()
         if not half and int(hour) == 1 and int(second or 0) == 0 and int(minute) < 60:
@@ -118,12 +118,16 @@ def _day_and_month(text: str) -> tuple[int, int] | None:
     return (day, _MONTHS.index(name) + 1) if name in _MONTHS else None
 
 
-def date_for_fraction(shown: str, day: int, month: int, *, month_first: bool) -> Restored:
-    """Return the doubt about a date where a number belongs: it was probably a fraction.
+def as_fraction(day: int, month: int, *, month_first: bool) -> str:
+    """Return a day and a month as the fraction that was typed.
 
     ``1/2`` becomes 2 January where the month is written first, 1 February elsewhere.
     """
-    guess = f"{month}/{day}" if month_first else f"{day}/{month}"
+    return f"{month}/{day}" if month_first else f"{day}/{month}"
+
+
+def date_for_fraction(shown: str, guess: str) -> Restored:
+    """Return the doubt about a date where a number belongs: it was probably a fraction."""
     return Restored(
         shown, code="CELL-MANGLED",
         doubt=f"holds the date {shown}; it was probably the fraction {guess},"

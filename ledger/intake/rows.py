@@ -139,6 +139,22 @@ def _absent(present: set[str], layout: Layout, origin: Origin) -> list[Fault]:
     ]  # fmt: skip
 
 
+def no_lines(name: str) -> Fault:
+    """Return the fault of a sheet that has headings and nothing below them."""
+    return Fault(
+        "SHEET-NO-LINES", Origin(name), "the sheet has no lines below its headings",
+        "fill in the sheet and save it before handing it in",
+    )  # fmt: skip
+
+
+def too_many_rows(name: str) -> Fault:
+    """Return the fault of a sheet with more rows than are read."""
+    return Fault(
+        "SHEET-TOO-LARGE", Origin(name), f"the sheet has more than {MAX_ROWS} lines",
+        "hand it in as several sheets",
+    )  # fmt: skip
+
+
 def as_fault(restored: Restored, origin: Origin) -> Fault | None:
     """Return the doubt about a cell as a fault that names the cell, or None without a doubt."""
     if not restored.doubt:
