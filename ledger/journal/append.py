@@ -1,0 +1,188 @@
+"""Step 5, append: entries are sealed in the order they come and proved before they are kept."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Executable, exists, insert, select
+
+from ledger.journal.columns import COLUMNS, columns_of, place_of
+from ledger.journal.problem import StoreProblem
+from ledger.journal.read import Reader, Rows
+from ledger.journal.tables import blob, journal, place, private
+from ledger.seal import FORM, encode, plain, plain_text, salted, seal_of
+from ledger.values.sealed import Head, NewEntry, Sealed
+
+Clock = Callable[[], datetime]
+Salts = Callable[[], bytes]
+
+ROWS_AT_ONCE = 500
+"""How many rows wait before they are sent to the database together."""
+
+
+def utc_text(moment: datetime) -> str:
+    """Return a moment as it is sealed: ``2026-01-14T16:05:09.000000Z``; ValueError if zoneless."""
+    if moment.tzinfo is None:
+        raise ValueError("the clock must say its time zone")
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+class Writer(Reader):
+    """A reader that can also append; used by one transaction that holds the ledger's lock."""
+
+    def __init__(
+        self, connection: Connection, *, name: str, clock: Clock, salts: Salts, os_user: str
+    ) -> None:
+        super().__init__(connection, name)
+        self._clock = clock
+        self._salts = salts
+        self._os_user = plain_text(os_user)
+        self._rows: list[tuple[Any, ...]] = []
+        self._waiting: list[tuple[Any, ...]] = []
+        self._privates: list[tuple[int, bytes, str]] = []
+        self._places: list[tuple[int, str, str]] = []
+        self._kept: dict[str, str] = {}
+        self._head = super().head
+        self._ledger_id = super().ledger_id
+
+    @property
+    def head(self) -> Head:
+        """The newest entry, those of this transaction included."""
+        return self._head
+
+    @property
+    def ledger_id(self) -> str:
+        """The ledger's own id."""
+        return self._ledger_id
+
+    def found(self, ledger_id: str) -> None:
+        """Give a new ledger its id, before its first entry."""
+        if self._head.seq:
+            raise ValueError("this ledger has its id already")
+        self._ledger_id = ledger_id
+
+    def append(self, new: NewEntry) -> Sealed:
+        """Seal an entry after the last one and return it.
+
+        Text is made plain (``ledger.seal.plain``) first. ValueError for what cannot be sealed,
+        for a reference to an entry that is not there, and for replacing an entry that already
+        has a newer version.
+        """
+        seq = self._head.seq + 1
+        self._refuse_bad_references(new, seq)
+        body = plain(dict(new.body))
+        text = None if new.private is None else plain_text(new.private)
+        salt = b"" if text is None else self._salts()
+        line = {
+            "at": utc_text(self._clock()), "body": body, "by": plain_text(new.by), "form": FORM,
+            "kind": str(new.kind), "ledger": self._ledger_id, "os_user": self._os_user,
+            "prev": self._head.seal, "private": None if text is None else salted(text, salt),
+            "refers": new.refers, "replaces": new.replaces, "seq": seq,
+        }  # fmt: skip
+        data = encode(line)
+        seal = seal_of(data)
+        canonical_text = data.decode("utf-8")
+        self._waiting.append(columns_of(line, seal, canonical_text))
+        if text is not None:
+            self._privates.append((seq, salt, text))
+        where = place_of(line, text)
+        if where is not None:
+            self._places.append(where)
+        self._head = Head(seq, seal)
+        self._span = None
+        if len(self._waiting) >= ROWS_AT_ONCE:
+            self.flush()
+        return Sealed(
+            seq, new.kind, str(line["at"]), str(line["by"]), self._os_user, str(line["prev"]),
+            seal, canonical_text, body, text, new.replaces, new.refers,
+        )  # fmt: skip
+
+    def _refuse_bad_references(self, new: NewEntry, seq: int) -> None:
+        for name, value in (("replaces", new.replaces), ("refers", new.refers)):
+            if value is not None and not 0 < value < seq:
+                raise ValueError(f"{name} names entry {value}, which is not there")
+        if new.replaces is not None:
+            newer = self._run(select(journal.c.seq).where(journal.c.replaces == new.replaces))
+            if newer:
+                raise ValueError(f"entry {new.replaces} was replaced by {newer[0][0]} already")
+
+    def keep(self, kind: str, data: bytes) -> str:
+        """Keep bytes as they came, once, and return their SHA-256 (hex)."""
+        digest = hashlib.sha256(data).hexdigest()
+        there = select(exists().where(blob.c.digest == digest))
+        if digest not in self._kept and not self._run(there)[0][0]:
+            self._connection.execute(
+                insert(blob), {"digest": digest, "kind": plain_text(kind), "data": data}
+            )
+            self._kept[digest] = kind
+        return digest
+
+    def _run(self, statement: Executable, **values: object) -> Rows:
+        self.flush()
+        return super()._run(statement, **values)
+
+    def _stream(self, statement: Executable) -> Iterator[Any]:
+        self.flush()
+        return super()._stream(statement)
+
+    def flush(self) -> None:
+        """Send the waiting rows to the database; the guard judges each of them."""
+        for table, rows in (
+            ("journal", self._waiting), ("private", self._privates), ("place", self._places),
+        ):  # fmt: skip
+            if rows:
+                self._connection.exec_driver_sql(_insertion(self._connection, table), rows)
+        self._rows += self._waiting
+        self._waiting, self._privates, self._places = [], [], []
+
+    def finish(self) -> None:
+        """Read back what this transaction wrote and prove it; ``StoreProblem`` if it differs.
+
+        Whatever stands between here and the disk (a driver, a trigger, a column type) shows
+        before anything is acknowledged, not years later.
+        """
+        self.flush()
+        if self._rows:
+            self._prove_rows()
+        for digest in self._kept:
+            data = self.blob(digest)
+            if data is None or hashlib.sha256(data).hexdigest() != digest:
+                raise _unlike(f"kept bytes {digest[:16]}")
+
+    def _prove_rows(self) -> None:
+        first = self._rows[0][0]
+        seal_at, text_at, digest_at = (COLUMNS.index(name) for name in ("seal", "text", "private"))
+        stored = self._run(select(journal).where(journal.c.seq >= first).order_by(journal.c.seq))
+        if len(stored) != len(self._rows):
+            raise _unlike(f"{len(stored)} entries instead of {len(self._rows)}")
+        digests: dict[int, str] = {}
+        for row, sent in zip(stored, self._rows, strict=True):
+            if tuple(row) != sent or seal_of(row[text_at].encode("utf-8")) != row[seal_at]:
+                raise _unlike(f"entry {sent[0]}")
+            if row[digest_at] is not None:
+                digests[sent[0]] = row[digest_at]
+        found = {seq: salted(text, salt) for seq, salt, text in self.privates(first - 1)}
+        if found != digests:
+            raise _unlike("a private text")
+
+
+def _insertion(connection: Connection, table: str) -> str:
+    """Return the INSERT of whole rows for the driver, which takes tuples at full speed."""
+    columns = {
+        "journal": COLUMNS,
+        "private": tuple(column.name for column in private.columns),
+        "place": tuple(column.name for column in place.columns),
+    }[table]
+    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
+    marks = ", ".join([mark] * len(columns))
+    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"  # noqa: S608 - our own names
+
+
+def _unlike(what: str) -> StoreProblem:
+    return StoreProblem(
+        f"the database gave back {what} unlike what was sent, so nothing was recorded",
+        "check the disk and the guard with `useledger verify`, then hand the work in again",
+    )

@@ -1,0 +1,157 @@
+"""The guard: triggers by which the database itself refuses to change what was sealed.
+
+They stop UPDATE, DELETE, TRUNCATE and INSERT OR REPLACE, gaps and forks. Whoever owns the
+database can drop them; the seals show that, and the program says so each time it opens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+KEYS = {"journal": "seq", "private": "seq", "blob": "digest", "place": "seq"}
+"""The guarded tables, each with its key."""
+
+
+def _sqlite() -> dict[str, str]:
+    """Return the triggers of SQLite: name -> text as ``sqlite_master`` keeps it."""
+    texts: dict[str, str] = {}
+    for table, key in KEYS.items():
+        for event in ("UPDATE", "DELETE"):
+            name = f"{table}_no_{event.lower()}"
+            texts[name] = (
+                f"CREATE TRIGGER {name} BEFORE {event} ON {table} BEGIN SELECT RAISE(ABORT,"
+                f" 'the ledger is append-only: {event} on {table} refused'); END"
+            )
+        if table == "journal":
+            continue
+        # REPLACE deletes without firing a DELETE trigger, so the insertion is what is refused.
+        texts[f"{table}_once"] = (
+            f"CREATE TRIGGER {table}_once BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM"  # noqa: S608 - fixed names
+            f" {table} WHERE {key} = NEW.{key}) BEGIN SELECT RAISE(ABORT,"
+            f" 'the ledger is append-only: {table} already holds this key'); END"
+        )
+    texts["journal_next"] = (
+        "CREATE TRIGGER journal_next BEFORE INSERT ON journal WHEN NEW.seq IS NOT"
+        " (SELECT coalesce(max(seq), 0) + 1 FROM journal) OR NEW.prev IS NOT"
+        " coalesce((SELECT seal FROM journal ORDER BY seq DESC LIMIT 1), '')"
+        " BEGIN SELECT RAISE(ABORT, 'the ledger is append-only: this entry does not follow the"
+        " last one'); END"
+    )
+    return texts
+
+
+_REFUSE = """
+BEGIN
+  RAISE EXCEPTION 'the ledger is append-only: % on % refused', TG_OP, TG_TABLE_NAME;
+END
+"""
+
+_NEXT = """
+DECLARE
+  last_seq bigint;
+  last_seal text;
+BEGIN
+  SELECT seq, seal INTO last_seq, last_seal FROM journal ORDER BY seq DESC LIMIT 1;
+  IF NEW.seq IS DISTINCT FROM coalesce(last_seq, 0) + 1
+     OR NEW.prev IS DISTINCT FROM coalesce(last_seal, '') THEN
+    RAISE EXCEPTION 'the ledger is append-only: this entry does not follow the last one';
+  END IF;
+  RETURN NEW;
+END
+"""
+
+_FUNCTIONS = {"ledger_refuse": _REFUSE, "ledger_next": _NEXT}
+
+# What pg_trigger says of each trigger: its function and its type, the sum of row 1, before 2,
+# insert 4, delete 8, update 16, truncate 32 (PostgreSQL source, catalog/pg_trigger.h).
+_ROW_CHANGE, _TRUNCATE, _ROW_INSERT = 1 + 2 + 8 + 16, 2 + 32, 1 + 2 + 4
+
+
+def _postgres() -> dict[str, tuple[str, str, int]]:
+    """Return the triggers of PostgreSQL: name -> table, function, type."""
+    triggers: dict[str, tuple[str, str, int]] = {}
+    for table in KEYS:
+        triggers[f"{table}_no_change"] = (table, "ledger_refuse", _ROW_CHANGE)
+        triggers[f"{table}_no_truncate"] = (table, "ledger_refuse", _TRUNCATE)
+    triggers["journal_next"] = ("journal", "ledger_next", _ROW_INSERT)
+    return triggers
+
+
+_WHEN = {
+    _ROW_CHANGE: ("BEFORE UPDATE OR DELETE", "ROW"),
+    _TRUNCATE: ("BEFORE TRUNCATE", "STATEMENT"),
+    _ROW_INSERT: ("BEFORE INSERT", "ROW"),
+}
+
+
+def install(connection: Connection) -> None:
+    """Put the guard in place, whatever of it stands already."""
+    run = connection.exec_driver_sql
+    if connection.dialect.name == "sqlite":
+        for name, text in _sqlite().items():
+            run(f"DROP TRIGGER IF EXISTS {name}")
+            run(text)
+        return
+    for name, source in _FUNCTIONS.items():
+        # A doubled per cent sign, for the driver reads single ones as its own.
+        body = source.replace("%", "%%") if connection.dialect.paramstyle == "pyformat" else source
+        run(f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $${body}$$")
+    for name, (table, function, kind) in _postgres().items():
+        when, each = _WHEN[kind]
+        run(f"DROP TRIGGER IF EXISTS {name} ON {table}")
+        does = f"FOR EACH {each} EXECUTE FUNCTION {function}()"
+        run(f"CREATE TRIGGER {name} {when} ON {table} {does}")
+        run(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
+
+
+def missing(connection: Connection) -> tuple[str, ...]:
+    """Return what is wrong with the guard, a sentence each; nothing when it stands as it should."""
+    if connection.dialect.name == "sqlite":
+        return _compare_sqlite(connection)
+    return _compare_postgres(connection)
+
+
+def _compare_sqlite(connection: Connection) -> tuple[str, ...]:
+    rows = connection.exec_driver_sql(
+        "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY name"
+    ).all()
+    there = {name: text for name, table, text in rows if table in KEYS}
+    return _differences(_sqlite(), there)
+
+
+def _compare_postgres(connection: Connection) -> tuple[str, ...]:
+    rows = connection.exec_driver_sql(
+        "SELECT t.tgname, c.relname, p.proname, t.tgtype, t.tgenabled, t.tgqual IS NULL"
+        " FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid"
+        " WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
+        " AND c.relname IN ('journal', 'private', 'blob', 'place') ORDER BY t.tgname"
+    ).all()
+    there = {row[0]: tuple(row)[1:] for row in rows}
+    wanted = {name: (*what, "A", True) for name, what in _postgres().items()}
+    wrong = list(_differences(wanted, there))
+    found = connection.exec_driver_sql(
+        "SELECT proname, prosrc FROM pg_proc WHERE proname IN ('ledger_refuse', 'ledger_next')"
+        " AND pronamespace = current_schema()::regnamespace"
+    ).all()
+    sources = {row[0]: row[1] for row in found}
+    wrong += [
+        f"the function {name} is missing or was changed"
+        for name, source in _FUNCTIONS.items()
+        if sources.get(name) != source
+    ]
+    return tuple(wrong)
+
+
+def _differences(wanted: Mapping[str, object], there: Mapping[str, object]) -> tuple[str, ...]:
+    wrong = [f"the trigger {name} is missing" for name in wanted if name not in there]
+    wrong += [
+        f"the trigger {name} was changed or is switched off"
+        for name in wanted
+        if name in there and there[name] != wanted[name]
+    ]
+    wrong += [f"the trigger {name} is not the ledger's own" for name in there if name not in wanted]
+    return tuple(wrong)
