@@ -13,10 +13,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import count
-from json import dumps
 from pathlib import Path
 from typing import Any
 
+from ledger.rulebook.grammar import FAMILIES
+from ledger.rulebook.paths import BARE_KEY, first_said, join_path
 from ledger.values.finding import Fault
 from ledger.values.origin import Origin
 
@@ -26,9 +27,6 @@ MOST_BYTES = 1_000_000
 MOST_DOTS = 200
 """Dotted names in one line; the parser's time grows with the square of a key's length."""
 
-FAMILIES = ("units", "words", "label", "jurisdiction", "practice", "form", "firm", "stray")
-"""The families of files in the order in which they are read and their faults are shown."""
-
 _FOLDERS = {
     "labels": "label",
     "jurisdictions": "jurisdiction",
@@ -36,19 +34,12 @@ _FOLDERS = {
     "forms": "form",
 }
 _SINGLES = {"units.toml": "units", "words.toml": "words", "useledger.toml": "firm"}
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
 _SPACE = re.compile(r"[ \t\r]*")
 _BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _SCALAR = re.compile(r"[^,\]}#\n]*")
 _QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
 _LONG = re.compile(r'"""(?:[^\\]|\\.)*?"""(?:"{0,2})|\'\'\'.*?\'\'\'(?:\'{0,2})', re.DOTALL)
 _AT_LINE = re.compile(r"at line (\d+)")
-
-
-def join_path(path: str, key: str) -> str:
-    """Return the path of ``key`` below ``path``; a key that is not bare is quoted."""
-    shown = key if _BARE.fullmatch(key) else dumps(key, ensure_ascii=False)
-    return f"{path}.{shown}" if path else shown
 
 
 class _Scanner:
@@ -99,7 +90,7 @@ class _Scanner:
         parts: list[str] = []
         while True:
             self.skip(_SPACE)
-            found = _BARE.match(self.text, self.at) or _QUOTED.match(self.text, self.at)
+            found = BARE_KEY.match(self.text, self.at) or _QUOTED.match(self.text, self.at)
             if not found:
                 return []
             parts.append(_plain(found[0]))
@@ -305,13 +296,6 @@ class RawFile:
 _NAMING = ("id", "version")
 
 
-def first_said(data: bytes, key: str) -> str | None:
-    """Return the text that the first line ``key = "..."`` gives, of a file that is not TOML."""
-    text = data.decode("utf-8", "replace")
-    found = re.search(rf"^[ \t]*{key}[ \t]*=[ \t]*[\"']([^\"'\n]*)[\"']", text, re.MULTILINE)
-    return found[1] if found else None
-
-
 @dataclass(frozen=True)
 class Gathered:
     """The files in force: by family, then path. ``replaced`` are shipped ones that are not."""
@@ -320,7 +304,7 @@ class Gathered:
     replaced: tuple[RawFile, ...] = ()
 
 
-def raw_files(texts: Mapping[str, bytes]) -> tuple[RawFile, ...]:
+def kept_files(texts: Mapping[str, bytes]) -> tuple[RawFile, ...]:
     """Return files kept by path (as ``Book.texts`` has them) ready to be read again."""
     files = (RawFile(family_of(path), path, data) for path, data in texts.items())
     return tuple(sorted(files, key=_order))

@@ -41,6 +41,9 @@ class Keys:
         return (*self.needed, *self.other)
 
 
+FAMILIES = ("units", "words", "label", "jurisdiction", "practice", "form", "firm", "stray")
+"""The families of files in the order in which they are read and their faults are shown."""
+
 _HEAD = ("format", "id", "title", "checked_on")
 _SPAN = ("from", "until", "planned")
 _RULES = ("source", "limit", "unread", "example")
