@@ -39,7 +39,7 @@ def test_its_work_is_spread_as_firms_spread_it() -> None:
 def test_no_site_is_seen_again_within_an_interval_of_a_label() -> None:
     last: dict[str, date] = {}
     again = 0
-    for row in lines(COUNT):
+    for row in lines(4 * COUNT):
         if "date" not in row:
             continue
         day = date.fromisoformat(row["date"])
