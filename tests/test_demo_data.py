@@ -13,6 +13,7 @@ from itertools import pairwise
 import pytest
 
 from ledger.demo import DemoSheet, firm_file, label_files, sheets, story
+from ledger.intake import read_sheet
 from ledger.values.draft import APPLICATION_HEADINGS, VISIT_COLUMNS
 
 FIRM = tomllib.loads(firm_file())
@@ -66,6 +67,19 @@ def test_sheets_are_small_named_alike_and_always_the_same() -> None:
         assert [row["line"] for row in lines] == [str(n + 1) for n in range(len(lines))]
         assert sheet.applicator in {row["applicator"] for row in lines}
         assert sheet.text.splitlines()[0].split(",") == list(APPLICATION_HEADINGS)
+
+
+def test_the_reader_reads_every_sheet_without_a_fault() -> None:
+    month_first = FIRM["firm"]["date_order"] == "month first"
+    for sheet in SHEETS:
+        read = read_sheet(sheet.name, sheet.text.encode("utf-8"), month_first)
+        assert not read.faults
+        assert not [fault for draft in read.drafts for fault in draft.faults]
+        told = [
+            {heading: draft.text(heading) for heading in APPLICATION_HEADINGS}
+            for draft in read.drafts
+        ]
+        assert told == rows_of(sheet), sheet.name
 
 
 def test_about_25_customers_and_several_are_seen_again() -> None:

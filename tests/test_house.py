@@ -47,7 +47,7 @@ PURE_ROWS = 5
 
 THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "sqlalchemy": ("ledger.journal", "migrations"),
-    "alembic": ("ledger.journal.upgrade", "migrations"),
+    "alembic": ("ledger.journal.migrate", "ledger.journal.upgrade", "migrations"),
     "psycopg": ("ledger.journal", "migrations"),
     "pint": ("ledger.unit_factors",),
     "openpyxl": ("ledger.intake.spreadsheet", "reports"),
@@ -97,6 +97,8 @@ def test_every_part_stands_in_a_row() -> None:
 def wrong_arrow(module: Module, name: str) -> bool:
     """Say whether this import points the wrong way."""
     target = part_of(name)
+    if name == "ledger":  # the front page alone; it imports nothing
+        return False
     if name.split(".", 1)[0] not in {"ledger", "reports", "migrations", "tests"}:
         return False
     if target == module.part:

@@ -1,0 +1,55 @@
+"""What starts with the program: the slow packages stay out of help and of booking a CSV sheet."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+from ledger.demo import firm_file, label_files, sheets
+from ledger.flow.workspace import make_workspace
+from ledger.rulefile import shipped_rules
+
+SLOW = ("alembic", "holidays", "openpyxl", "pandas", "pint", "typst")
+
+PROGRAM = """
+import json, sys
+from ledger.cli import main
+try:
+    main(sys.argv[1:])
+except SystemExit as stopped:
+    tops = sorted({name.partition(".")[0] for name in sys.modules})
+    print(json.dumps({"code": stopped.code or 0, "modules": tops}), file=sys.stderr)
+"""
+
+
+def loaded_by(*words: str) -> tuple[int, set[str]]:
+    """Run the program in a process of its own; return its exit code and the packages it loaded."""
+    command = [sys.executable, "-c", PROGRAM, *words]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    told = json.loads(done.stderr.splitlines()[-1])
+    return told["code"], set(told["modules"])
+
+
+def test_help_loads_neither_the_slow_packages_nor_the_database() -> None:
+    code, modules = loaded_by("--help")
+    assert code == 0
+    assert "click" in modules
+    assert not modules & {*SLOW, "sqlalchemy", "sqlite3"}
+
+
+def test_booking_a_csv_sheet_loads_no_slow_package(tmp_path: Path) -> None:
+    root = tmp_path / "firm"
+    make_workspace(root, firm_file(), lambda: datetime(2026, 1, 2, 20, tzinfo=UTC)).store.close()
+    for name in label_files():
+        shutil.copy(shipped_rules() / "labels" / name, root / "rules" / "labels" / name)
+    first = sheets()[0]
+    path = tmp_path / first.name
+    path.write_text(first.text, encoding="utf-8")
+    code, modules = loaded_by("record", str(path), "--workspace", str(root))
+    assert code in {0, 1}
+    assert "sqlalchemy" in modules
+    assert not modules & set(SLOW)
