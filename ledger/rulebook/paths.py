@@ -1,4 +1,4 @@
-"""Key paths of a rule file as text, ``limit[2].when[1].method``, and what broken text still says."""
+"""Key paths of a rule file as text, and what the text of a broken file still says."""
 
 from __future__ import annotations
 

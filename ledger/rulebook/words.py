@@ -19,6 +19,7 @@ list. ``reason`` holds the reasons of avoided places and the subjects of ``ask``
 """
 
 from __future__ import annotations
+
 from collections.abc import Iterable, Mapping
 
 from ledger.rulebook.grammar import TABLES, WORD_LISTS, Keys
