@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
-from ledger.intake.restore import MAX_CELL_CHARACTERS, restore_text, tidy
+from ledger.intake.restore import MAX_CELL_CHARACTERS, NUMBER_COLUMNS, restore_text, tidy
 from ledger.intake.rows import (
     APPLICATIONS,
     MAX_ROWS,
@@ -28,6 +29,8 @@ MAX_LINES_OF_A_CELL = 200
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 
 _TO_DELIMITER = {sign: re.compile(rf"[ ]*(?:{re.escape(sign)}|$)") for sign in DELIMITERS}
+_ENDS_IN_NUMBER = re.compile(r"(?<![\d.])\d{1,3}$")
+_THOUSANDS = re.compile(r"\d{3}(?!\d)")
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t])$", re.IGNORECASE)
 
 
@@ -79,7 +82,7 @@ def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
     if faults:
         return CsvRead(faults=faults, remarks=tuple(remarks))
     after = start + 1 + sum(cell.count("\n") for cell in header.cells)
-    reader = _RowReader(name, columns, len(header.cells), month_first)
+    reader = _RowReader(name, columns, delimiter, month_first)
     rows: list[Row] = []
     for record in _records(lines, after, delimiter, len(header.cells)):
         if record.blank:
@@ -93,6 +96,7 @@ def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
 
 
 _SAVE_ANEW = "save the sheet as CSV UTF-8 or as .xlsx"
+_COMMA_WAY_OUT = 'put a cell that contains a comma in quotes: "3 ft high; 1,000 sq ft"'
 _QUOTE_WAY_OUT = "close the quote, or write the cell without quotes"
 
 
@@ -236,40 +240,55 @@ class _RowReader:
 
     name: str
     columns: Mapping[int, str]
-    width: int
+    delimiter: str
     month_first: bool
 
     def row(self, record: Record) -> Row:
-        """Return the record as a row; text beyond the headings is a fault of the row."""
+        """Return the record as a row, with the faults of its cells and of the row as a whole."""
         cells: dict[str, Cell] = {}
         typed: dict[str, str] = {}
         faults: list[Fault] = []
-        extra: list[str] = []
         for index, raw in enumerate(record.cells):
-            text = tidy(raw)
-            if not text:
-                continue
             heading = self.columns.get(index)
-            if heading is None:
-                extra.append(text)
+            if heading is None or not tidy(raw):
                 continue
-            origin = Origin(self.name, record.line, heading)
+            origin = self._origin(record, index)
             restored = restore_text(heading, raw, month_first=self.month_first)
             typed[heading] = raw
             cells[heading] = Cell(restored.text, origin, restored.how)
             if fault := as_fault(restored, origin):
                 faults.append(fault)
+        shifts = self._shifts(record)
         place = Origin(self.name, record.line)
+        return Row(place, cells, typed, (*faults, *shifts), bool(shifts))
+
+    def _origin(self, record: Record, index: int) -> Origin:
+        return Origin(self.name, record.line, self.columns.get(index))
+
+    def _shifts(self, record: Record) -> list[Fault]:
+        """Return every reason to think that cells stand under the wrong headings."""
+        faults = []
         if record.quote:
-            at = self.columns.get(len(record.cells) - 1)
-            where = Origin(self.name, record.line, at)
+            where = self._origin(record, len(record.cells) - 1)
             faults.append(Fault("ROW-QUOTE", where, record.quote, _QUOTE_WAY_OUT))
+        extra = [tidy(c) for i, c in enumerate(record.cells) if i not in self.columns and tidy(c)]
         if extra:
             faults.append(
                 Fault(
-                    "ROW-TOO-WIDE", place,
-                    f"text without a heading: {' | '.join(extra)[:200]}",
-                    'put a cell that contains a comma in quotes: "3 ft high; 1,000 sq ft"',
+                    "ROW-TOO-WIDE", Origin(self.name, record.line),
+                    f"text without a heading: {' | '.join(extra)[:200]}", _COMMA_WAY_OUT,
                 )
             )  # fmt: skip
-        return Row(place, cells, typed, tuple(faults), bool(extra or record.quote))
+        if self.delimiter == ",":
+            for index, (one, other) in enumerate(pairwise(record.cells)):
+                if self.columns.get(index) in NUMBER_COLUMNS and _is_split(one, other):
+                    what = f"a number seems to be cut at its comma: {one.strip()},{other.strip()}"
+                    faults.append(
+                        Fault("ROW-SPLIT", self._origin(record, index), what[:200], _COMMA_WAY_OUT)
+                    )
+        return faults
+
+
+def _is_split(one: str, other: str) -> bool:
+    """Whether two cells look like ``1,000 sq ft`` written without quotes."""
+    return bool(_ENDS_IN_NUMBER.search(one) and _THOUSANDS.match(other))

@@ -16,6 +16,9 @@ MAX_CELL_CHARACTERS = 32_767
 NUMBER_COLUMNS = frozenset({"amount", "extent", "dilution"})
 """Columns where a person writes fractions, which spreadsheets take for dates."""
 
+SPELT_COLUMNS = frozenset({"line", "lot", "product", "unit", "zip"})
+"""Columns of numbers that are names: every digit and letter counts, none is reckoned with."""
+
 FREE_TEXT = frozenset(
     {"customer", "customer address", "address", "city", "note", "place", "condition", "advice"}
 )
@@ -35,7 +38,7 @@ _MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct",
 _DAY_MONTH = re.compile(r"(\d{1,2})[-. ]{1,2}([a-z]{3})[a-z]*\.?$", re.IGNORECASE)
 _MONTH_DAY = re.compile(r"([a-z]{3})[a-z]*\.?[- ](\d{1,2})$", re.IGNORECASE)
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*([ap]\.?m\.?)?$", re.IGNORECASE)
-_SHORTENED = re.compile(r"\d(?:\.\d+)?e\+?\d+$", re.IGNORECASE)
+_SHORTENED = re.compile(r"\d(?:\.\d+)?e\+\d{2,3}$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +102,18 @@ def _mangled(heading: str, text: str, *, month_first: bool) -> Restored | None:
             return Restored(ratio, "" if ratio == text else f"ratio shown as the time {text}")
         late = 12 if (half or "").lower().startswith("p") and int(hour) < 12 else 0
         return ratio_from_clock((int(hour) + late) * 60 + int(minute), text)
-    if heading == "lot" and _SHORTENED.match(text):
-        return Restored(
-            text, code="CELL-MANGLED",
-            doubt=f"{text} is a long lot number that a spreadsheet shortened",
-            way_out="format the column as text and type the whole lot number",
-        )  # fmt: skip
+    if heading in SPELT_COLUMNS and _SHORTENED.match(text):
+        return shortened(text)
     return None
+
+
+def shortened(shown: str) -> Restored:
+    """Return the doubt about a number that a spreadsheet made of a lot or an id."""
+    return Restored(
+        shown, code="CELL-MANGLED",
+        doubt=f"holds {shown}, a number that the spreadsheet made of what was typed",
+        way_out="format the column as text and write it anew, with all its signs",
+    )  # fmt: skip
 
 
 def _day_and_month(text: str) -> tuple[int, int] | None:

@@ -10,11 +10,13 @@ from fractions import Fraction
 
 from ledger.intake.restore import (
     NUMBER_COLUMNS,
+    SPELT_COLUMNS,
     Restored,
     as_fraction,
     date_for_fraction,
     ratio_from_clock,
     restore_text,
+    shortened,
 )
 from ledger.intake.workbook import RawCell
 
@@ -123,11 +125,9 @@ def _number(heading: str, cell: RawCell, setting: Setting) -> tuple[str, Restore
 def _bare(heading: str, value: Decimal, layout: str, setting: Setting) -> Restored:
     """Read a number without a format of its own by the column that it stands in."""
     text = plain(value)
-    if len(text.lstrip("-").partition(".")[0]) > SHOWN_DIGITS:
-        return Restored(
-            text, code="CELL-MANGLED", doubt=f"a spreadsheet keeps {SHOWN_DIGITS} digits of {text}",
-            way_out="format the column as text and type all digits",
-        )  # fmt: skip
+    too_long = len(text.lstrip("-").partition(".")[0]) > SHOWN_DIGITS
+    if too_long or (heading in SPELT_COLUMNS and "e+" in layout):
+        return shortened(text)
     if text.isdigit() and (zeros := re.fullmatch(r"(0{2,})(?:-(0{4}))?", layout)):
         last = len(zeros[2] or "")
         digits = text.zfill(len(zeros[1]) + last)
