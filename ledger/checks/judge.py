@@ -1,0 +1,140 @@
+"""Every finding of one application: its label, the law of the place, practice and people."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
+from datetime import date
+
+from ledger.checks.answers import check_ask, check_prepare
+from ledger.checks.case import Case
+from ledger.checks.facts import facts_of
+from ledger.checks.jurisdiction import (
+    check_prohibited,
+    check_registered,
+    check_requirement,
+    not_on_file,
+)
+from ledger.checks.people import check_people, check_supervision
+from ledger.checks.places import (
+    check_allowed,
+    check_buffer,
+    check_enclosure,
+    check_geometry,
+    check_keep_off,
+)
+from ledger.checks.practice import HABITS
+from ledger.checks.rates import check_count, check_rate, check_strength
+from ledger.checks.say import Tools
+from ledger.checks.strictest import Outcome, strictest_of
+from ledger.checks.weather import check_weather
+from ledger.checks.windows import check_interval, check_visits
+from ledger.rulebook.book import Book, months_after
+from ledger.rulebook.model import Limit, RuleFile, Shape
+from ledger.rulebook.when import holds
+from ledger.values.finding import Finding, Kind
+
+Check = Callable[[Case, Limit, Tools], Iterator[Finding]]
+
+CHECKS: Mapping[Shape, Check] = {
+    Shape.RATE: check_rate,
+    Shape.COUNT: check_count,
+    Shape.STRENGTH: check_strength,
+    Shape.ENCLOSURE: check_enclosure,
+    Shape.GEOMETRY: check_geometry,
+    Shape.INTERVAL: check_interval,
+    Shape.VISITS: check_visits,
+    Shape.WEATHER: check_weather,
+    Shape.BUFFER: check_buffer,
+    Shape.KEEP_OFF: check_keep_off,
+    Shape.PREPARE: check_prepare,
+    Shape.ALLOWED: check_allowed,
+    Shape.SUPERVISION: check_supervision,
+    Shape.PROHIBITED: check_prohibited,
+    Shape.ASK: check_ask,
+}
+"""The check of every shape of limit; any family of rule file may use any shape."""
+
+_PREFIXES = {"label": "LABEL", "jurisdiction": "LAW", "practice": "PRACTICE"}
+
+
+def judge(case: Case, book: Book) -> tuple[Finding, ...]:
+    """Return every finding of a case, in the order label, law, practice, people.
+
+    The label is the one in hand on the day of the work (its lot says which), the law that of the
+    site on that day. What nobody could read or look up is ``unknown``, never a pass. The plain
+    finding that a person holds no licence gives way to a rule on supervision that says the same.
+    """
+    tools = Tools(book.units, facts_of(case))
+    label = None
+    if case.product is not None:
+        label = book.label_for(case.product.id, case.use.date, case.use.lot)
+    laws = book.laws_of(case.use.jurisdiction)
+    files = [file for file in (label, *laws, *book.practices) if file is not None]
+    found: list[Finding] = [] if label is not None else [_label_unreadable(case)]
+    outcomes = [outcome for file in files for outcome in _outcomes(case, file, tools)]
+    found += strictest_of(outcomes, tools)
+    for file in files:
+        law_tools = replace(tools, prefix=_PREFIXES[file.family])
+        for rule in file.requirements:
+            found += check_requirement(case, rule, law_tools)
+    if book.jurisdiction(case.use.jurisdiction) is None:
+        found.append(not_on_file(case))
+    found += (finding for law in laws for finding in check_registered(case, law))
+    found += (finding for habit in HABITS for finding in habit(case, tools, book))
+    found += _people(case, found)
+    found += (finding for file in files for finding in _stale(file, case.use.date))
+    return tuple(found)
+
+
+def _label_unreadable(case: Case) -> Finding:
+    text = f"cannot tell what the label of {case.use.product_name or case.use.product_key} says"
+    way_out = "mend the label file, then have the entry judged again"
+    return Finding(
+        Kind.UNKNOWN, "LABEL-CANNOT-TELL", "label-cannot-tell", text, "product", way_out
+    )
+
+
+def _outcomes(case: Case, file: RuleFile, tools: Tools) -> Iterator[Outcome]:
+    """Yield every limit of a file that is in force on the day, with what its check found."""
+    tools = replace(tools, prefix=_PREFIXES[file.family])
+    for limit in file.limits:
+        if not limit.span.holds(case.use.date):
+            continue
+        applies = holds(limit.when, tools.facts, tools.units)
+        if applies is False:
+            continue
+        found = tuple(CHECKS[limit.shape](case, limit, tools))
+        if applies is None:
+            found = tuple(_undecided(limit, found))
+        yield Outcome(limit, found)
+
+
+def _undecided(limit: Limit, found: Iterable[Finding]) -> Iterator[Finding]:
+    """Yield one unknown where a rule would find something but may not apply at all."""
+    for finding in found:
+        if finding.kind is not Kind.ADVICE:
+            text = f"cannot tell whether this rule applies: {limit.says}"
+            yield replace(finding, kind=Kind.UNKNOWN, text=text, blocks=False)
+            return
+
+
+def _people(case: Case, found: Iterable[Finding]) -> Iterator[Finding]:
+    """Yield the findings on licences, unless a rule on supervision has said so already."""
+    supervision = {Shape.SUPERVISION.name}
+    said = any(
+        finding.kind is Kind.BREACH and finding.code.partition("-")[2] in supervision
+        for finding in found
+    )
+    for finding in check_people(case):
+        if not (said and finding.kind is Kind.BREACH):
+            yield finding
+
+
+def _stale(file: RuleFile, day: date) -> Iterator[Finding]:
+    """Yield advice where a rule file was last checked too long before the day of the work."""
+    if months_after(file.checked_on, file.stale_after_months) < day:
+        text = f"{file.path} was last checked on {file.checked_on}; look whether it still holds"
+        yield Finding(
+            Kind.ADVICE, "RULES-STALE", "stale", text, "", "check the file and its checked_on"
+        )

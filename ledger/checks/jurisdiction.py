@@ -1,0 +1,136 @@
+"""The law of the place: fields that a record must hold, and products that it prohibits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ledger.checks.case import Case
+from ledger.checks.people import certified_number, number_of
+from ledger.checks.say import Tools, finding, unverified
+from ledger.rulebook.model import Limit, Requirement, RuleFile
+from ledger.rulebook.when import holds
+from ledger.values.finding import Finding, Kind
+from ledger.values.lexicon import fold
+
+_HEADINGS = {
+    "applicator_number": "applicator", "certified_number": "supervisor",
+    "supervisor_number": "supervisor", "customer_address": "customer address",
+    "site_kind": "site kind", "registration": "product",
+}  # fmt: skip
+_WORDS = {
+    "applicator_number": "licence number of the applicator",
+    "certified_number": "licence number of the certified person",
+    "supervisor_number": "licence number of the supervisor",
+    "customer_address": "address of the customer", "site_kind": "site kind",
+    "registration": "registration number", "start": "time of the application",
+    "extent": "how much was treated",
+}  # fmt: skip
+
+
+def check_prohibited(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
+    """Judge the active ingredients against a prohibition; its exceptions are not examined."""
+    if case.product is None:
+        text = f"cannot tell whether the product is prohibited: {limit.says}"
+        yield finding(limit, tools, Kind.UNKNOWN, text, "product", "mend the label file")
+        return
+    wanted = {fold(word) for word in limit.words}
+    for part in case.product.ingredients:
+        if fold(part.name) not in wanted:
+            continue
+        since = f" since {limit.span.start}" if limit.span.start else ""
+        text = f"{part.name}: {limit.says} In force{since}, {limit.ref.source}"
+        if limit.exceptions:
+            text = f"{text}; the exceptions of {limit.exceptions} were not examined"
+        yield finding(limit, tools, Kind.BREACH, text, "product")
+
+
+def given(case: Case, field: str) -> bool:
+    """Say whether the record holds a field of the law."""
+    use = case.use
+    match field:
+        case "address":
+            return bool(case.site.address.street or case.site.typed)
+        case "registration":
+            return case.product is None or case.product.registration is not None
+        case "amount":
+            return bool(use.amount.text or use.used.numerator)
+        case "applicator_number":
+            return bool(use.licence or number_of(case, case.applicator, ""))
+        case "supervisor_number":
+            return bool(use.supervisor_licence or number_of(case, case.supervisor, ""))
+        case "certified_number":
+            return bool(certified_number(case))
+        case "extent":
+            return bool(use.extent.measures)
+        case "avoided" | "prepared":
+            return bool(getattr(use, f"{field}_said") != "blank")
+        case "temperature" | "wind" | "rain":
+            return bool(getattr(use.weather, field) is not None)
+        case "product":
+            return bool(use.product or use.product_key)
+        case "start" | "end":
+            return bool(getattr(use, field) is not None)
+        case _:
+            return bool(getattr(use, field))
+
+
+def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[Finding]:
+    """Judge that the record holds every field of one of the rule's groups.
+
+    Where it holds them the condition does not matter; where it does not and the condition
+    cannot be told, that is what is said.
+    """
+    if not rule.span.holds(case.use.date):
+        return
+    lacking = [[field for field in group if not given(case, field)] for group in rule.groups]
+    if any(not fields for fields in lacking):
+        return
+    applies = holds(rule.when, tools.facts, tools.units)
+    if applies is False:
+        return
+    nearest = min(lacking, key=len)
+    listed = " or ".join(" and ".join(_WORDS.get(f, f) for f in fields) for fields in lacking)
+    kind, text = Kind.MISSING, f"the record lacks {listed}: {rule.says}"
+    if applies is None:
+        kind, text = Kind.UNKNOWN, f"cannot tell whether the record needs {listed}: {rule.says}"
+    if not rule.read.decides:
+        kind, text = Kind.ADVICE, f"{unverified(rule.read)}{text}"
+    column = _HEADINGS.get(nearest[0], nearest[0])
+    yield Finding(
+        kind, f"FIELD-{nearest[0].upper().replace('_', '-')}", rule.name, text, column,
+        f"amend {column}", (rule.ref,), rule.blocks and kind is Kind.MISSING,
+    )  # fmt: skip
+
+
+def check_registered(case: Case, law: RuleFile) -> Iterator[Finding]:
+    """Advise where the firm file shows no registration with the county of the work.
+
+    Asked only where the law has a report per registered county.
+    """
+    duty = next((duty for duty in law.reports if duty.per == "county"), None)
+    use, firm = case.use, case.firm
+    if duty is None or not duty.span.holds(use.date):
+        return
+    registered = any(
+        item.jurisdiction == use.jurisdiction
+        and fold(item.county) == fold(use.county)
+        and item.year == use.date.year
+        for item in firm.registrations
+    )
+    if not registered:
+        text = (
+            f"useledger.toml shows no registration with {use.county or 'the'} County"
+            f" for {use.date.year}; reports are owed where the firm is registered"
+        )
+        yield Finding(
+            Kind.ADVICE, "LAW-REGISTRATION", "county-registration", text, "county",
+            "enter the registration in useledger.toml", (duty.ref,),
+        )  # fmt: skip
+
+
+def not_on_file(case: Case) -> Finding:
+    """Return the finding that nothing is known of the law of this place."""
+    place = case.use.jurisdiction or case.site.address.state or "this place"
+    text = f"cannot tell what the law asks for: no rule file describes {place}"
+    way_out = "add a jurisdiction file, as rules/README.md shows"
+    return Finding(Kind.UNKNOWN, "LAW-NOT-ON-FILE", "law-not-on-file", text, "state", way_out)
