@@ -41,9 +41,9 @@ class Writer(Reader):
         self._salts = salts
         self._os_user = plain_text(os_user)
         self._rows: list[tuple[Any, ...]] = []
-        self._waiting: list[tuple[Any, ...]] = []
-        self._privates: list[tuple[int, bytes, str]] = []
-        self._places: list[tuple[int, str, str]] = []
+        self._waiting: dict[str, list[tuple[Any, ...]]] = {
+            "journal": [], "private": [], "place": [],
+        }  # fmt: skip
         self._kept: dict[str, str] = {}
         self._head = super().head
         self._ledger_id = super().ledger_id
@@ -85,15 +85,15 @@ class Writer(Reader):
         data = encode(line)
         seal = seal_of(data)
         canonical_text = data.decode("utf-8")
-        self._waiting.append(columns_of(line, seal, canonical_text))
+        self._waiting["journal"].append(columns_of(line, seal, canonical_text))
         if text is not None:
-            self._privates.append((seq, salt, text))
+            self._waiting["private"].append((seq, salt, text))
         where = place_of(line, text)
         if where is not None:
-            self._places.append(where)
+            self._waiting["place"].append(where)
         self._head = Head(seq, seal)
         self._span = None
-        if len(self._waiting) >= ROWS_AT_ONCE:
+        if len(self._waiting["journal"]) >= ROWS_AT_ONCE:
             self.flush()
         return Sealed(
             seq, new.kind, str(line["at"]), str(line["by"]), self._os_user, str(line["prev"]),
@@ -130,13 +130,8 @@ class Writer(Reader):
 
     def flush(self) -> None:
         """Send the waiting rows to the database; the guard judges each of them."""
-        for table, rows in (
-            ("journal", self._waiting), ("private", self._privates), ("place", self._places),
-        ):  # fmt: skip
-            if rows:
-                self._connection.exec_driver_sql(_insertion(self._connection, table), rows)
-        self._rows += self._waiting
-        self._waiting, self._privates, self._places = [], [], []
+        self._rows += self._waiting["journal"]
+        insert_rows(self._connection, self._waiting)
 
     def finish(self) -> None:
         """Read back what this transaction wrote and prove it; ``StoreProblem`` if it differs.
@@ -169,16 +164,20 @@ class Writer(Reader):
             raise _unlike("a private text")
 
 
-def _insertion(connection: Connection, table: str) -> str:
-    """Return the INSERT of whole rows for the driver, which takes tuples at full speed."""
-    columns = {
-        "journal": COLUMNS,
-        "private": tuple(column.name for column in private.columns),
-        "place": tuple(column.name for column in place.columns),
-    }[table]
+def insert_rows(connection: Connection, rows: dict[str, list[tuple[Any, ...]]]) -> None:
+    """Insert whole rows by table, journal first, and empty the lists.
+
+    They go to the driver as tuples, which costs no more than the bare driver does.
+    """
     mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    marks = ", ".join([mark] * len(columns))
-    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"  # noqa: S608 - our own names
+    for table in (journal, private, place):
+        waiting = rows[table.name]
+        if waiting:
+            names = [column.name for column in table.columns]
+            marks = ", ".join([mark] * len(names))
+            into = f"INSERT INTO {table.name} ({', '.join(names)})"
+            connection.exec_driver_sql(f"{into} VALUES ({marks})", waiting)
+            rows[table.name] = []
 
 
 def _unlike(what: str) -> StoreProblem:

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Select, bindparam, exists, func, select
 
 from ledger.journal.tables import journal
-from ledger.values.use_group import UseGroup
+from ledger.values.use_group import UseGroup, VisitCount
 
 _j = journal.c
 _replacing = journal.alias("replacing")
@@ -59,3 +59,16 @@ def read_month(
             )
         )  # fmt: skip
     return tuple(groups)
+
+
+def read_visits(
+    run: Callable[..., Sequence[Any]], jurisdiction: str, ym: int
+) -> tuple[VisitCount, ...]:
+    """Return the distinct visits of a month by county, product and site code, whatever the unit."""
+    visits: dict[tuple[str, str, str], set[str]] = {}
+    for row in run(month_statement(None), jurisdiction=jurisdiction, ym=ym):
+        county, product_key, _label, site_code = (part or "" for part in row[:4])
+        visits.setdefault((county, product_key, site_code), set()).add(row[6])
+    return tuple(
+        VisitCount(jurisdiction, *key, len(found)) for key, found in sorted(visits.items())
+    )

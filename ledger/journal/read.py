@@ -7,17 +7,18 @@ record, a strike with nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Connection, Executable, and_, exists, func, or_, select
 from sqlalchemy.sql import ColumnElement
 
-from ledger.journal.columns import COLUMNS, USES
-from ledger.journal.month import read_month
+from ledger.journal.columns import USES
+from ledger.journal.month import read_month, read_visits
 from ledger.journal.tables import blob, journal, place, private
 from ledger.values.sealed import EntryKind, Head, Sealed
-from ledger.values.use_group import UseGroup
+from ledger.values.use_group import UseGroup, VisitCount
 
 Rows = Sequence[Any]
 """Rows as a statement gave them, each a tuple of its columns."""
@@ -112,12 +113,12 @@ class Reader:
         *,
         current_only: bool = False,
         since_seq: int = 0,
-        **filters: str | None,
+        **filters: str | date | None,
     ) -> Iterator[Sealed]:
         """Return entries that meet all filters, in order, up to the head of this moment.
 
-        Filters: ``date_from`` and ``date_to`` (ISO days, both included), and ``site``,
-        ``product_key``, ``applicator``, ``county``, ``jurisdiction``; None asks nothing.
+        Filters: ``date_from`` and ``date_to`` (days or their ISO text, both included), and
+        ``site``, ``product_key``, ``applicator``, ``county``, ``jurisdiction``; None asks nothing.
         ``since_seq`` leaves out that entry and those before it. TypeError for other filters.
         """
         conditions: list[ColumnElement[bool]] = [j.seq <= self.head.seq]
@@ -131,9 +132,9 @@ class Reader:
             if value is None:
                 continue
             if name == "date_from":
-                conditions.append(j.applied_on >= value)
+                conditions.append(j.applied_on >= str(value))
             elif name == "date_to":
-                conditions.append(j.applied_on <= value)
+                conditions.append(j.applied_on <= str(value))
             else:
                 conditions.append(j[name] == value)
         if current_only:
@@ -172,8 +173,8 @@ class Reader:
     # Lines of sheets
 
     def by_identity(self, identity: str) -> tuple[Sealed, ...]:
-        """Return applications, amendments and held lines with this identity, struck ones too."""
-        return self._entries(j.identity == identity, j.kind.in_((*USES, EntryKind.HELD)))
+        """Return every entry whose body has this identity, replaced and struck ones too."""
+        return self._entries(j.identity == identity)
 
     def by_own(self, own: str) -> tuple[Sealed, ...]:
         """Return every entry of the line that an applicator numbered so."""
@@ -198,11 +199,27 @@ class Reader:
         """Return the use of a month (``ym`` is 202601) by county, product, label, code, unit."""
         return read_month(self._run, jurisdiction, ym, county)
 
-    def closes(self, day: str | None = None) -> tuple[Sealed, ...]:
-        """Return the day closes, of one day (ISO, the body's ``date``) or of all."""
+    def month_visits(self, jurisdiction: str, ym: int) -> tuple[VisitCount, ...]:
+        """Return on how many visits of a month each product was used, by county and site code."""
+        return read_visits(self._run, jurisdiction, ym)
+
+    def first_day(self, jurisdiction: str) -> date | None:
+        """Return the day of the earliest current application in a jurisdiction."""
+        months = select(j.ym).where(j.jurisdiction == jurisdiction, j.numerator.is_not(None))
+        for (ym,) in self._stream(months.distinct().order_by(j.ym)):
+            first = select(func.min(j.applied_on)).where(
+                j.jurisdiction == jurisdiction, j.ym == ym, j.numerator.is_not(None), CURRENT
+            )
+            day = self._run(first)[0][0]
+            if day is not None:
+                return date.fromisoformat(day)
+        return None
+
+    def closes(self, day: str | date | None = None) -> tuple[Sealed, ...]:
+        """Return the day closes, of one day (the body's ``date``) or of all."""
         conditions = [j.kind == EntryKind.CLOSE]
         if day is not None:
-            conditions.append(j.applied_on == day)
+            conditions.append(j.applied_on == str(day))
         return self._entries(*conditions)
 
     def filings(self) -> tuple[Sealed, ...]:
@@ -258,7 +275,23 @@ class Reader:
         for row in self._stream(statement):
             yield row.seq, bytes(row.salt), row.text
 
-    def rows(self) -> Iterator[Mapping[str, Any]]:
-        """Return the stored rows as they are, every column, for proving."""
-        for row in self._stream(select(journal).order_by(j.seq)):
-            yield dict(zip(COLUMNS, row, strict=True))
+    def rows(self) -> Iterator[tuple[tuple[Any, ...], bytes | None, str | None]]:
+        """Return the stored rows as they are, with the salt and private text of each."""
+        stored = select(journal, private.c.salt, private.c.text).select_from(
+            journal.outerjoin(private, private.c.seq == j.seq)
+        )
+        for row in self._stream(stored.order_by(j.seq)):
+            salt = None if row[-2] is None else bytes(row[-2])
+            yield tuple(row[:-2]), salt, row[-1]
+
+    def lines(self) -> Iterator[tuple[int, str, bytes | None, str | None]]:
+        """Return each entry's number, line, salt and private text, for copying."""
+        stored = select(j.seq, j.text, private.c.salt, private.c.text).select_from(
+            journal.outerjoin(private, private.c.seq == j.seq)
+        )
+        for seq, text, salt, private_text in self._stream(stored.order_by(j.seq)):
+            yield seq, text, None if salt is None else bytes(salt), private_text
+
+    def places(self) -> dict[int, tuple[int, str, str]]:
+        """Return the rows of ``place`` by their number, as stored."""
+        return {row[0]: tuple(row) for row in self._run(select(place))}

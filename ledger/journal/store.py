@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import getpass
 import os
-import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError
 
 from ledger.journal import guard
 from ledger.journal.append import Clock, Salts, Writer
@@ -18,7 +17,6 @@ from ledger.journal.engine import make_store_engine, options, parse_url, sqlite_
 from ledger.journal.problem import StoreProblem
 from ledger.journal.read import Reader
 from ledger.journal.tables import REVISIONS
-from ledger.values.sealed import EntryKind, NewEntry
 
 
 def system_user() -> str:
@@ -42,7 +40,7 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Reader]:
         """Give a reader of one moment of the ledger."""
-        with self._begun(write=False) as connection:
+        with self.begun(write=False) as connection:
             yield Reader(connection, self.name)
 
     @contextmanager
@@ -52,7 +50,7 @@ class Store:
         Any exception takes the whole transaction back. An error at the end means that nothing
         was recorded.
         """
-        with self._begun(write=True) as connection:
+        with self.begun(write=True) as connection:
             writer = self.writer_on(connection)
             yield writer
             writer.finish()
@@ -64,7 +62,8 @@ class Store:
         )
 
     @contextmanager
-    def _begun(self, *, write: bool) -> Iterator[Connection]:
+    def begun(self, *, write: bool) -> Iterator[Connection]:
+        """Give a connection inside a transaction; for the modules of the journal only."""
         try:
             with self.engine.connect() as plain_connection:
                 connection = plain_connection.execution_options(
@@ -88,6 +87,8 @@ def _name(engine: Engine) -> str:
 def _from_database(error: DBAPIError, name: str, *, write: bool) -> StoreProblem:
     said = str(error.orig).strip().splitlines()[0] if str(error.orig).strip() else "no reason given"
     done = "nothing was recorded" if write else "nothing was read"
+    if "not a database" in said:
+        return StoreProblem(f"{name} is not a ledger ({said})", "name another file")
     if "lock" in said:
         return StoreProblem(
             f"{name} is in use by another program ({said}); {done}",
@@ -100,45 +101,6 @@ def _from_database(error: DBAPIError, name: str, *, write: bool) -> StoreProblem
     )
 
 
-def create(
-    url: str, *, firm: str, clock: Clock, salts: Salts, os_user: str | None = None
-) -> Store:
-    """Make a new ledger with its first entry (which names the firm) and open it.
-
-    ``salts`` also gives the ledger's id. Raises ``StoreProblem`` where a ledger exists already.
-    """
-    from ledger.journal.migrate import run_migrations  # noqa: PLC0415 - alembic is slow to load
-
-    parsed = parse_url(url)
-    file = sqlite_file(parsed)
-    if file is not None and file.exists():
-        raise StoreProblem(f"{file} exists already", "open it, or name another file")
-    engine = make_store_engine(parsed)
-    store = Store(engine, clock, salts, os_user or system_user())
-    try:
-        with store._begun(write=True) as connection:
-            _refuse_existing(connection, store.name)
-            run_migrations(connection)
-            writer = store.writer_on(connection)
-            writer.found(salts().hex())
-            writer.append(NewEntry(EntryKind.LEDGER, {"firm": firm}))
-            writer.finish()
-    except BaseException:
-        engine.dispose()
-        if file is not None:
-            with suppress(OSError):
-                file.unlink(missing_ok=True)
-        raise
-    return store
-
-
-def _refuse_existing(connection: Connection, name: str) -> None:
-    if inspect(connection).has_table("journal"):
-        raise StoreProblem(
-            f"the database {name} holds a ledger already", "open it, or name another database"
-        )
-
-
 def open_store(url: str, *, clock: Clock, salts: Salts, os_user: str | None = None) -> Store:
     """Open a ledger after checking its schema and its guard; ``StoreProblem`` says the way out."""
     parsed = parse_url(url)
@@ -148,7 +110,7 @@ def open_store(url: str, *, clock: Clock, salts: Salts, os_user: str | None = No
     engine = make_store_engine(parsed)
     store = Store(engine, clock, salts, os_user or system_user())
     try:
-        with store._begun(write=False) as connection:
+        with store.begun(write=False) as connection:
             check_schema(connection, store.name)
             wrong = guard.missing(connection)
     except BaseException:
@@ -172,24 +134,23 @@ def read_revision(connection: Connection) -> str | None:
     return str(row[0]) if row else None
 
 
-def check_schema(connection: Connection, name: str) -> None:
-    """Raise ``StoreProblem`` unless the schema is the one this version works with."""
-    try:
-        revision = read_revision(connection)
-    except SQLAlchemyError as error:
-        if isinstance(getattr(error, "orig", None), sqlite3.DatabaseError):
-            raise StoreProblem(f"{name} is not a ledger ({error})", "name another file") from error
-        raise
+def refuse_unknown(revision: str | None, name: str) -> str:
+    """Return the revision; ``StoreProblem`` where there is none or this version is too old."""
     if revision is None:
         raise StoreProblem(f"{name} is not a ledger", "make one with `useledger init DIR`")
-    if revision == REVISIONS[-1]:
-        return
-    if revision in REVISIONS:
+    if revision not in REVISIONS:
+        raise StoreProblem(
+            f"{name} was made by a newer version (schema {revision}, here {REVISIONS[-1]})",
+            "install the newest version of useledger; this one would not understand it",
+        )
+    return revision
+
+
+def check_schema(connection: Connection, name: str) -> None:
+    """Raise ``StoreProblem`` unless the schema is the one this version works with."""
+    revision = refuse_unknown(read_revision(connection), name)
+    if revision != REVISIONS[-1]:
         raise StoreProblem(
             f"{name} was made by an older version (schema {revision}, here {REVISIONS[-1]})",
             "run `useledger upgrade`; it makes a backup first",
         )
-    raise StoreProblem(
-        f"{name} was made by a newer version (schema {revision}, here {REVISIONS[-1]})",
-        "install the newest version of useledger; this one would not understand it",
-    )

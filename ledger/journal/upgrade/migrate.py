@@ -1,4 +1,4 @@
-"""Making and changing the schema with Alembic, loaded only when that is asked for."""
+"""Running the migrations with Alembic, on a connection of the program's own."""
 
 from __future__ import annotations
 
@@ -8,14 +8,13 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import Connection
 
-import ledger
 from ledger.journal import guard
 from ledger.journal.problem import StoreProblem
 
 
 def migrations_folder() -> Path:
     """Return where the migrations are: in the installed package, else beside it."""
-    package = Path(ledger.__file__).resolve().parent
+    package = Path(__file__).resolve().parents[2]
     for folder in (package / "shipped" / "migrations", package.parent / "migrations"):
         if (folder / "env.py").is_file():
             return folder
