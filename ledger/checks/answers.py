@@ -58,7 +58,7 @@ def _answered(case: Case, subject: str) -> bool:
     use, words = case.use, case.words
     if use.avoided_said == "none present":
         return True
-    reasons = (item.reason for item in use.avoided)
+    reasons = (reason for item in use.avoided for reason in item.reason.split(", "))
     return any(
         fold(reason) == fold(subject) or subject in words.traits("reason", reason)
         for reason in reasons

@@ -25,7 +25,7 @@ def licences_held(case: Case, person: Person | None) -> tuple[Licence, ...]:
         licence
         for licence in person.licences
         if licence.jurisdiction == case.use.jurisdiction
-        and (not licence.work or work in map(fold, licence.work))
+        and work in map(fold, licence.work)
         and licence.span.holds(case.use.date)
     )
 

@@ -88,8 +88,7 @@ def check_buffer(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         (item.place, item.distance)
         for item in use.avoided
         if trait in case.words.traits("place", item.place)
-        or trait in case.words.traits("reason", item.reason)
-        or fold(item.reason) == fold(trait)
+        or any(_reason_is(case.words, reason, trait) for reason in item.reason.split(", "))
     ]
     if not near and not treated:
         text = f"cannot tell how far away {trait} was: the line does not say"
@@ -97,6 +96,10 @@ def check_buffer(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         yield finding(limit, tools, Kind.UNKNOWN, text, "avoided", way_out)
     for place, distance in near:
         yield from _distance(place, distance, limit, tools)
+
+
+def _reason_is(words: Words, reason: str, trait: str) -> bool:
+    return fold(reason) == fold(trait) or trait in words.traits("reason", reason)
 
 
 def _distance(

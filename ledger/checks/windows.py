@@ -27,7 +27,8 @@ def _doubtful(case: Case, limit: Limit, tools: Tools) -> Finding | None:
 
 def same_product(case: Case, other: Application) -> bool:
     """Say whether another application put down the same product, whatever its label version."""
-    return other.product_key == case.use.product_key
+    use = case.use
+    return other.product_key == use.product_key or bool(use.product == other.product != "")
 
 
 def visit_of(use: Application) -> tuple[str, ...]:
