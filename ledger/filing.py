@@ -17,7 +17,8 @@ from ledger.values.firm import Registration
 from ledger.values.lexicon import fold
 from ledger.values.period import Period
 
-NEXT_BUSINESS_DAY = "next_business_day"
+NEXT_BUSINESS_DAY = "next business day"
+"""The ``due_rule`` that lets a closed day move a report; every other one leaves it where it is."""
 SATURDAY, SUNDAY = 5, 6
 
 
@@ -115,7 +116,7 @@ def due(duty: ReportDuty, period: Period, state: str = "") -> Due:
     """
     day = _fixed_day(duty, period)
     source = duty.ref.source
-    if duty.due_rule != NEXT_BUSINESS_DAY:
+    if fold(duty.due_rule.replace("_", " ")) != NEXT_BUSINESS_DAY:
         return Due(day, None, f"due {_long(day)}; closed days do not move it", source)
     closed = _why_closed(day, state)
     if not closed:

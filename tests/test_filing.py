@@ -1,3 +1,5 @@
+"""Due days, lateness, what is owed, and what a filed report no longer says."""
+
 from __future__ import annotations
 
 import subprocess
@@ -31,7 +33,7 @@ REF = RuleRef("jurisdictions/us-ca.toml", 1, "report[1]", "3 CCR 6627")
 def duty(**changes: object) -> ReportDuty:
     values: dict[str, object] = {
         "name": "monthly", "form": "us-ca-monthly", "every": "month", "due_day": 10,
-        "due_month": None, "due_rule": "next_business_day", "per": "county", "nil": True,
+        "due_month": None, "due_rule": "next business day", "per": "county", "nil": True,
         "ref": REF, "read": Read.SUMMARY,
     }  # fmt: skip
     return ReportDuty(**{**values, **changes})  # type: ignore[arg-type]
