@@ -24,7 +24,8 @@ MAX_CHARACTERS = 64 * 1024 * 1024
 MAX_MERGES = 10_000
 
 BUILT_IN_FORMATS = {
-    9: "0%", 10: "0.00%", 11: "0.00E+00", 48: "##0.0E+0", 14: "m/d/yy", 15: "d-mmm-yy", 16: "d-mmm", 17: "mmm-yy",
+    9: "0%", 10: "0.00%", 11: "0.00E+00", 48: "##0.0E+0",
+    14: "m/d/yy", 15: "d-mmm-yy", 16: "d-mmm", 17: "mmm-yy",
     18: "h:mm AM/PM", 19: "h:mm:ss AM/PM", 20: "h:mm", 21: "h:mm:ss", 22: "m/d/yy h:mm",
     45: "mm:ss", 46: "[h]:mm:ss", 47: "mm:ss.0",
     **dict.fromkeys((*range(27, 37), *range(50, 59)), "m/d/yy"),
