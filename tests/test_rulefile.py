@@ -228,7 +228,7 @@ def test_the_named_line_holds_the_value(text):
                         now = dict(leaves(tomllib.loads("\n".join(other))))
                     except tomllib.TOMLDecodeError:
                         continue
-                    differs = {key for key, was in every if now.get(key, None) != was}
+                    differs = {key for key, was in every if now.get(key) != was}
                     if now.get(path) == 777777 and differs == {path}:
                         tried.add(path)
         assert path in tried, (text, path, line)

@@ -63,8 +63,8 @@ def _registrations(root: Part) -> tuple[Registration, ...]:
     found: list[Registration] = []
     for part in root.parts("registration"):
         county = part.text("county")
-        year = part.whole("year", 1990, 2200)
-        entry = Registration(_jurisdiction(part, "jurisdiction"), county, year or 0)
+        year = part.whole("year", 1990, 2200) or 0
+        entry = Registration(_jurisdiction(part, "jurisdiction"), county, year)
         same = (entry.jurisdiction, fold(county), year)
         if same in ((other.jurisdiction, fold(other.county), other.year) for other in found):
             what = f"{county} {year} stands twice"

@@ -199,24 +199,36 @@ def _strength(_part: Part, said: Part, base: Limit) -> Limit:
         if not said.has("per"):
             way_out = 'write per = "1 gal", or most = "0.1 % ai"'
             said.fault("", "RULE-MISSING-KEY", 'the key "per" is missing', way_out)
-        bounds = {key: said.measured(key, text, "mass", "volume") for key, text in texts.items()}
-        per = said.quantity("per", "volume")
-        return replace(base, **bounds, per=per, per_what="mix")
+        most, least = (
+            said.quantity("most", "mass", "volume"),
+            said.quantity("least", "mass", "volume"),
+        )
+        return replace(
+            base, most=most, least=least, per=said.quantity("per", "volume"), per_what="mix"
+        )
     if said.has("per"):
         way_out = "take per out; a per cent is of the mix"
         said.fault("per", "RULE-TWICE", "a per cent has no denominator", way_out)
-    basis, found = Basis.INGREDIENT, dict[str, Quantity | None]()
-    for key, text in texts.items():
-        split = _PER_CENT.fullmatch(text)
-        of = split[2] if split else ""
-        if split is None or of not in {"ai", "product"}:
-            what = f'"{text}" does not say of what'
-            said.fault(key, "RULE-UNIT", what, 'write "0.1 % ai" or "1 % product"')
-            continue
-        value = said.exact(key, split[1])
-        basis = Basis.INGREDIENT if of == "ai" else Basis.PRODUCT
-        found[key] = None if value is None else Quantity(value, "%")
-    return replace(base, **found, basis=basis)
+    found = {key: _share(said, key, text) for key, text in texts.items()}
+    of = {basis for _, basis in found.values()}
+    if len(of) > 1:
+        what = "most and least are per cents of different things"
+        said.fault("least", "RULE-BOUND", what, "write both of ai, or both of product")
+    most, least = (found.get(key, (None, Basis.INGREDIENT))[0] for key in ("most", "least"))
+    return replace(base, most=most, least=least, basis=of.pop())
+
+
+def _share(said: Part, key: str, text: str) -> tuple[Quantity | None, Basis]:
+    """Return a per cent and of what it is: ``0.1 % ai`` or ``1 % product``."""
+    split = _PER_CENT.fullmatch(text)
+    of = split[2] if split else ""
+    if split is None or of not in {"ai", "product"}:
+        what = f'"{text}" does not say of what'
+        said.fault(key, "RULE-UNIT", what, 'write "0.1 % ai" or "1 % product"')
+        return None, Basis.INGREDIENT
+    value = said.exact(key, split[1])
+    quantity = None if value is None else Quantity(value, "%")
+    return quantity, Basis.INGREDIENT if of == "ai" else Basis.PRODUCT
 
 
 def _enclosure(_part: Part, said: Part, base: Limit) -> Limit:

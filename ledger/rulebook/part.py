@@ -22,7 +22,7 @@ from ledger.values.origin import Origin
 
 KeysFor = Callable[[Mapping[str, Any]], Keys]
 SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
-_QUANTITY = re.compile(r"\s*([-+\d\s.,/½¼¾⅓⅔⅛⅜⅝⅞]*)(.*?)\s*", re.DOTALL)
+_QUANTITY = re.compile(r"\s*([^A-Za-z%#]*)(.*?)\s*", re.DOTALL)
 _NUMBERS = re.compile(r"\[\d+\]")
 
 
@@ -117,7 +117,7 @@ class Part:
 
     def text(self, key: str) -> str:
         """Return a text that is not blank, stripped; an empty one where there is none."""
-        value = self._typed(key, str, 'text in quotation marks, as "1/2 oz"')
+        value = self._typed(key, str, "text in quotation marks")
         if value is not None and not value.strip():
             self.fault(key, "RULE-BLANK", "the text is blank", "write it, or take the line out")
         return " ".join(value.split()) if value else ""

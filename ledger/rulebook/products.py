@@ -48,7 +48,7 @@ def _product(root: Part, part: Part) -> Product:
     if gravity is not None and not 0 < gravity < 25:
         part.fault("specific_gravity", "RULE-NUMBER", "no product is that heavy", "correct it")
     return Product(
-        id=root.slug("id"),
+        id=str(root.table.get("id", "")),
         name=part.text("name"),
         registration=registration,
         formulation=Formulation(formulation or Formulation.DUST),
