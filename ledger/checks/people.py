@@ -128,7 +128,7 @@ def _supervisor_words(case: Case) -> str:
 
 def _certified_nearby(case: Case) -> Person | None:
     """Return a certified person who applied at this site at that time, by the other lines."""
-    for other in case.others:
+    for other in sorted(case.others, key=lambda other: other.applicator):
         person = case.firm.person(other.applicator)
         if person is case.applicator or not _overlap(case.use, other):
             continue

@@ -63,8 +63,8 @@ def check_interval(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         )
         yield finding(limit, tools, Kind.BREACH, text, "date")
     elif any(same is None for _, same in where):
-        text = f"cannot tell whether {_spot(limit)} was treated before: a line names no place"
-        yield finding(limit, tools, Kind.UNKNOWN, text, "places", "amend places")
+        text = f"cannot tell whether {_spot(limit)} was treated before: a line does not name it"
+        yield finding(limit, tools, Kind.UNKNOWN, text, "places", "amend places or setting")
     after = [o for o in later if _same_place(case.use, o, limit)]
     if after:
         following = min(after, key=_when)
@@ -92,9 +92,10 @@ def _same_place(use: Application, other: Application, limit: Limit) -> bool | No
     """Say whether two lines share a place of one setting; None where one of them names none."""
     if limit.same != "place":
         return True
-    if fold(use.setting) != fold(other.setting):
+    said = use.setting and other.setting
+    if said and fold(use.setting) != fold(other.setting):
         return False
-    if not use.places or not other.places:
+    if not said or not use.places or not other.places:
         return None
     return bool({fold(p) for p in use.places} & {fold(p) for p in other.places})
 
