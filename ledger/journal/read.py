@@ -100,7 +100,8 @@ class Reader:
 
     def _stream(self, statement: Executable) -> Iterator[Any]:
         """Yield rows without holding them all in memory."""
-        result = self._connection.execution_options(stream_results=True).execute(statement)
+        streaming = {"stream_results": True}
+        result = self._connection.execute(statement, execution_options=streaming)
         try:
             for rows in result.partitions(CHUNK):
                 yield from rows

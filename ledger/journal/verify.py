@@ -166,7 +166,7 @@ class _Walk:
             self._prove_columns(seq, line, row)
             self._prove_private(seq, line, private)
             if places.get(seq) != place_of(line, private[1]):
-                self._say("VERIFY-PLACE", seq, f"the place kept for the site of entry {seq} differs")
+                self._say("VERIFY-PLACE", seq, f"the place kept for site entry {seq} differs")
         places.pop(seq, None)
         self._tree.add(data)
         self.prev = seal

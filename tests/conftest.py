@@ -1,0 +1,62 @@
+"""What the tests share: databases of both engines, and a ledger to write in."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from ledger.journal import Store, create
+from tests import postgres
+from tests.journal_data import FIRM, TickingClock, counted_salts
+
+BOTH = ["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)]
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[postgres.Server]:
+    try:
+        server = postgres.Server()
+    except postgres.NoServer as reason:
+        if os.environ.get(postgres.REQUIRED) == "1":
+            pytest.fail(f"{postgres.REQUIRED}=1, but {reason}")
+        pytest.skip(f"no PostgreSQL server: {reason}")
+    yield server
+    server.stop()
+
+
+@pytest.fixture(params=BOTH)
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """The URL of an empty database, one run on each engine."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path / 'ledger.db'}"
+    server: postgres.Server = request.getfixturevalue("postgres_server")
+    return server.new_database()
+
+
+@pytest.fixture
+def sqlite_database(tmp_path: Path) -> str:
+    """The URL of an SQLite database that is not there yet."""
+    return f"sqlite:///{tmp_path / 'ledger.db'}"
+
+
+@pytest.fixture
+def store(database: str) -> Iterator[Store]:
+    """A new ledger with nothing but its first entry, on each engine."""
+    made = create(
+        database, firm=FIRM, clock=TickingClock(), salts=counted_salts(), os_user="tester"
+    )
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def sqlite_store(sqlite_database: str) -> Iterator[Store]:
+    """A new SQLite ledger with nothing but its first entry."""
+    made = create(
+        sqlite_database, firm=FIRM, clock=TickingClock(), salts=counted_salts(), os_user="tester"
+    )
+    yield made
+    made.close()
