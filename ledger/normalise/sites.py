@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher, get_close_matches
 from functools import lru_cache
 
-from ledger.normalise.addresses import Street, read_address, read_street, same_ordinals
+from ledger.normalise.addresses import (
+    Street,
+    read_address,
+    read_state,
+    read_street,
+    same_ordinals,
+)
 from ledger.normalise.text import cell, remark
 from ledger.values.draft import Draft
 from ledger.values.finding import Fault, Finding
@@ -140,20 +146,18 @@ def read_place(draft: Draft, lexicon: Lexicon, kind: str) -> Place:
         return Place(SiteAsk(NOWHERE, county, kind, "", "", "", _key(key)))
     reading = read_address(draft)
     remarks = [remark("READ-AS", "zip", text) for text in reading.remarks]
-    if reading.value is None:
-        return Place(None, None, reading.faults, tuple(remarks))
     address = reading.value
-    law = lexicon.place_of_law(address.state)
-    if law is None:
-        remarks.append(
-            remark(
-                "PLACE-WITHOUT-LAW", "state",
-                f"no jurisdiction file describes {address.state}; its law is not checked here and "
-                f"times are read in the firm's zone, {lexicon.firm.time_zone}",
-                "ask the state lead agency, and add a jurisdiction file",
-            )
-        )  # fmt: skip
+    state = address.state if address else read_state(cell(draft, "state")) or ""
+    law = lexicon.place_of_law(state)
     county, faults = read_county(draft, law)
+    if address is None:
+        return Place(None, law, (*reading.faults, *faults), tuple(remarks))
+    if law is None:
+        zone = lexicon.firm.time_zone
+        said = f"no jurisdiction file describes {state}: its law is not checked, and times are "
+        said += f"taken in the firm's zone, {zone}"
+        way_out = "ask the state lead agency, and add a jurisdiction file"
+        remarks.append(remark("PLACE-WITHOUT-LAW", "state", said, way_out))
     typed = ", ".join(
         text
         for name in ("address", "unit", "city", "state", "zip")
