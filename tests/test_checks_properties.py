@@ -60,7 +60,9 @@ def test_a_larger_amount_never_mends_a_breach(one: Fraction, two: Fraction, area
 
 @exact
 @given(amounts, amounts, amounts)
-def test_a_stronger_mix_never_mends_a_breach(one: Fraction, two: Fraction, volume: Fraction) -> None:
+def test_a_stronger_mix_never_mends_a_breach(
+    one: Fraction, two: Fraction, volume: Fraction
+) -> None:
     weak, strong = sorted((one, two))
     rule = next(r for r in label_limits("ridgeline-sc") if r.name == "mix-strength")
     typed = amount(volume, "gal", Basis.MIX)

@@ -11,7 +11,6 @@ from fractions import Fraction
 from ledger.checks.case import Case
 from ledger.checks.say import Tools, finding, over, plain, said
 from ledger.rulebook.model import Limit
-from ledger.values.amount import Quantity
 from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind
 from ledger.values.lexicon import fold
@@ -50,38 +49,80 @@ def check_interval(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         return
     if limit.least is None:
         return
-    near = [o for o in case.others if same_product(case, o) and o.date != case.use.date]
-    earlier = [o for o in near if o.date < case.use.date and _too_soon(o, case.use, limit)]
-    later = [o for o in near if o.date > case.use.date and _too_soon(case.use, o, limit)]
-    where = [(o, _same_place(case.use, o, limit)) for o in earlier]
-    hits = [o for o, same in where if same is True]
+    yield from _since(case, limit, tools)
+    yield from _until(case, limit, tools)
+
+
+def _since(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
+    """Judge the time since the applications before this one."""
+    assert limit.least is not None  # noqa: S101 - the caller has looked
+    use = case.use
+    earlier = [o for o in _countable(case, limit) if _when(o) < _when(use)]
+    answers = [(o, _repeats(o, use, limit)) for o in earlier]
+    hits = [o for o, repeats in answers if repeats]
     if hits:
         last = max(hits, key=_when)
         text = (
-            f"{_days(case.use.date - last.date)} after the application of {last.date}"
+            f"{_gap(last, use)} the application of {last.date}"
             f" at {_spot(limit)}, {tools.authority} asks for {said(limit.least)}"
         )
         yield finding(limit, tools, Kind.BREACH, text, "date")
-    elif any(same is None for _, same in where):
-        text = f"cannot tell whether {_spot(limit)} was treated before: a line does not name it"
-        yield finding(limit, tools, Kind.UNKNOWN, text, "places", "amend places or setting")
-    after = [o for o in later if _same_place(case.use, o, limit)]
-    if after:
-        following = min(after, key=_when)
+    elif any(repeats is None for _, repeats in answers):
+        text = f"cannot tell how long ago {_spot(limit)} was treated: a line does not say enough"
+        way_out = "amend places, setting and times"
+        yield finding(limit, tools, Kind.UNKNOWN, text, "places", way_out)
+
+
+def _until(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
+    """Say where the next application came too soon; the breach is that one's."""
+    assert limit.least is not None  # noqa: S101 - the caller has looked
+    use = case.use
+    later = [o for o in _countable(case, limit) if _when(o) > _when(use)]
+    hits = [o for o in later if _repeats(use, o, limit)]
+    if hits:
+        following = min(hits, key=_when)
         text = (
-            f"the next application at {_spot(limit)} came on {following.date},"
-            f" {_days(following.date - case.use.date)} later; {tools.authority} asks for"
-            f" {said(limit.least)}, and the finding stands with that entry"
+            f"the next application at {_spot(limit)} came on {following.date}, too soon:"
+            f" {tools.authority} asks for {said(limit.least)}; the finding stands with that entry"
         )
         yield finding(limit, tools, Kind.ADVICE, text, "date")
+
+
+_CLOCK = {"h": 3600, "min": 60, "s": 1}
+
+
+def _countable(case: Case, limit: Limit) -> list[Application]:
+    """Return the applications that an interval counts: of this product, on other days, or of
+    other visits where the interval is shorter than days."""
+    by_clock = limit.least is not None and limit.least.unit in _CLOCK
+    return [
+        other
+        for other in case.others
+        if same_product(case, other)
+        and (
+            other.date != case.use.date
+            or (by_clock and visit_of(other) != visit_of(case.use))
+        )
+    ]
+
+
+def _repeats(first: Application, second: Application, limit: Limit) -> bool | None:
+    """Say whether ``second`` came to the same spot too soon; None where that cannot be told."""
+    soon, same = _too_soon(first, second, limit), _same_place(first, second, limit)
+    if soon is False or same is False:
+        return False
+    return True if soon and same else None
 
 
 def _spot(limit: Limit) -> str:
     return "the same place" if limit.same == "place" else "this address"
 
 
-def _days(gap: timedelta) -> str:
-    return f"{gap.days} day{'' if gap.days == 1 else 's'}"
+def _gap(first: Application, second: Application) -> str:
+    days = (second.date - first.date).days
+    if not days:
+        return "on the day of"
+    return f"{days} day{'' if days == 1 else 's'} after"
 
 
 def _when(use: Application) -> tuple[date, time]:
@@ -100,31 +141,26 @@ def _same_place(use: Application, other: Application, limit: Limit) -> bool | No
     return bool({fold(p) for p in use.places} & {fold(p) for p in other.places})
 
 
-def _too_soon(first: Application, second: Application, limit: Limit) -> bool:
-    """Say whether ``second`` came before the interval after ``first`` was over."""
-    assert limit.least is not None  # noqa: S101 - the caller has looked
-    end = _add(first, limit.least)
-    start = datetime.combine(second.date, second.start or time(0))
-    if limit.least.unit in {"day", "month", "year"}:
-        start = datetime.combine(second.date, time(0))
-    return start < end or (start == end and not limit.inclusive)
+def _too_soon(first: Application, second: Application, limit: Limit) -> bool | None:
+    """Say whether ``second`` came before the interval after ``first`` was over.
 
-
-def _add(use: Application, interval: Quantity) -> datetime:
-    """Return the moment from which the next application is allowed.
-
-    Days, months and years count from the day; hours and less from the end of the work.
+    Days, months and years count from day to day; hours and less from the end of the work to the
+    next start, and cannot be told without these times.
     """
-    day = datetime.combine(use.date, time(0))
-    if interval.unit == "day":
-        return day + _span(interval.value * 86400)
-    if interval.unit in {"month", "year"}:
-        months = int(interval.value * (12 if interval.unit == "year" else 1))
-        return _months_later(day, months)
-    moment = use.end or use.start or time(0)
-    seconds = {"h": 3600, "min": 60, "s": 1}[interval.unit]
-    ended = datetime.combine(use.date + timedelta(days=use.end_day), moment)
-    return ended + _span(interval.value * seconds)
+    assert limit.least is not None  # noqa: S101 - the caller has looked
+    day, start = (datetime.combine(use.date, time(0)) for use in (first, second))
+    unit, value = limit.least.unit, limit.least.value
+    if unit == "day":
+        end = day + _span(value * 86400)
+    elif unit in _CLOCK:
+        if first.end is None or second.start is None:
+            return None
+        ended = datetime.combine(first.date + timedelta(days=first.end_day), first.end)
+        end = ended + _span(value * _CLOCK[unit])
+        start = datetime.combine(second.date, second.start)
+    else:
+        end = _months_later(day, int(value * (12 if unit == "year" else 1)))
+    return start < end or (start == end and not limit.inclusive)
 
 
 def _span(seconds: Fraction) -> timedelta:
