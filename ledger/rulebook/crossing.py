@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from difflib import get_close_matches
 from typing import Protocol, TypeVar
 
 from ledger.rulebook.model import Form, RuleFile
 from ledger.rulebook.paths import line_of
 from ledger.values.finding import Fault
+from ledger.values.firm import Firm
 from ledger.values.lexicon import fold
 from ledger.values.origin import Origin
 
@@ -60,6 +62,21 @@ def faults_between(
                 way_out = f"forms here: {', '.join(sorted(known)) or 'none'}"
                 said = (f'no form file has the id "{duty.form}"', way_out)
                 yield fault(file.path, f"{duty.ref.key}.form", "RULE-FORM-UNKNOWN", said)
+
+
+def faults_of_firm(firm: Firm, files: Sequence[RuleFile], raw: Lined) -> Iterator[Fault]:
+    """Yield registrations for a county that the jurisdiction's own file does not list."""
+    counties = {file.id: [name for name, _ in file.counties] for file in files}
+    for number, entry in enumerate(firm.registrations, start=1):
+        known = counties.get(entry.jurisdiction)
+        if known and fold(entry.county) not in map(fold, known):
+            near = get_close_matches(entry.county, known, n=1)
+            way_out = f'did you mean "{near[0]}"?' if near else "correct county or jurisdiction"
+            key = f"registration[{number}].county"
+            what = f'{entry.jurisdiction} has no county "{entry.county}"'
+            yield Fault(
+                "RULE-COUNTY", Origin(raw.path, line_of(raw.lines, key), key), what, way_out
+            )
 
 
 def _shared(

@@ -20,6 +20,7 @@ from ledger.values.finding import Fault, RuleRef
 from ledger.values.lexicon import Words, fold
 from ledger.values.origin import Origin
 
+FIRST_YEAR, LAST_YEAR = 1900, 2200
 KeysFor = Callable[[Mapping[str, Any]], Keys]
 SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _QUANTITY = re.compile(r"\s*([^A-Za-z%#]*)(.*?)\s*", re.DOTALL)
@@ -45,6 +46,12 @@ def listed(words: Iterable[str]) -> str:
     return ", ".join(words)
 
 
+def printable(text: str) -> str:
+    """Return a text as one line of moderate length: a file may hold anything between quotes."""
+    shown = "".join(mark if mark.isprintable() else " " for mark in text[:400])
+    return shown if len(text) <= 400 else f"{shown} ..."
+
+
 class Page:
     """One file while it is read: where its keys stand, what it may name, and its faults."""
 
@@ -68,7 +75,8 @@ class Page:
     def fault(self, path: str, code: str, what: str, way_out: str = "") -> None:
         """Keep a fault at the line of ``path``."""
         line = line_of(self.lines, path)
-        self.faults.append(Fault(code, Origin(self.path, line, path or None), what, way_out))
+        said = printable(what)
+        self.faults.append(Fault(code, Origin(self.path, line, path or None), said, way_out))
 
 
 class Part:
@@ -139,6 +147,10 @@ class Part:
     def day(self, key: str) -> date | None:
         """Return a day."""
         value: date | None = self._typed(key, date, "a day, as 2026-01-31")
+        if value is not None and not FIRST_YEAR <= value.year <= LAST_YEAR:
+            what = f"{value} lies outside {FIRST_YEAR} to {LAST_YEAR}"
+            self.fault(key, "RULE-DATES", what, "correct the year")
+            return None
         return value
 
     def slug(self, key: str) -> str:

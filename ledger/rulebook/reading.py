@@ -96,6 +96,10 @@ def read_book(files: Sequence[RawLike]) -> Book:
             desk.faults[file.path] += _read(desk, file)
     for fault in crossing.faults_between(desk.files, desk.forms, ordered):
         desk.faults[fault.origin.file].append(fault)
+    for file in ordered:
+        if file.family == "firm":
+            found = crossing.faults_of_firm(desk.firm, desk.files, file)
+            desk.faults[file.path].extend(found)
     for faults in desk.faults.values():
         faults.sort(key=lambda fault: fault.origin.row or 0)
     broken = {path for path, faults in desk.faults.items() if faults}
@@ -108,7 +112,9 @@ def read_book(files: Sequence[RawLike]) -> Book:
         tuple(form for form in desk.forms if form.path not in broken),
         desk.words,
         desk.units,
-        desk.firm,
+        NO_FIRM
+        if any(file.family == "firm" and file.path in broken for file in files)
+        else desk.firm,
         {file.path: file.data for file in ordered if file.family != "stray"},
         tuple(fault for faults in desk.faults.values() for fault in faults),
         _doubtful(ordered, broken),
