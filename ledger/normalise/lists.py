@@ -40,8 +40,8 @@ def read_avoided(
         place_text, said = (parts["place"], parts["said"] or "") if parts else (item, "")
         place, more = read_word(clean(place_text), "place", "avoided", words)
         remarks.extend(more)
-        reason, distance, more = _said(said, words, units, origin)
-        remarks.extend(more)
+        reason, distance, about = _said(said, words, units, origin)
+        remarks.extend(about)
         found.append(Avoided(place, reason, distance))
     return tuple(found), "given", tuple(remarks)
 

@@ -25,7 +25,8 @@ def clean(text: str) -> str:
 
 def cell(draft: Draft, heading: str) -> str:
     """Return the clean text under that heading, or an empty string."""
-    return clean(draft.text(heading))
+    item = draft.cells.get(heading)
+    return clean(item.text) if item else ""
 
 
 @lru_cache(maxsize=65536)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 
 from ledger.normalise.text import cell, remark
 from ledger.numbers import read_quantity
@@ -55,9 +56,17 @@ def _temperature(draft: Draft, text: str, units: Units) -> Quantity | None:
 
 def _wind(draft: Draft, text: str, units: Units) -> tuple[Quantity | None, str]:
     """Return the speed of the wind and where it blows from (a compass point, or empty)."""
-    plain = fold(text)
-    if plain in _CALM:
+    if fold(text) in _CALM:
         return Quantity(Fraction(0), "mph"), ""
+    speed, direction = _wind_parts(text)
+    found = read_quantity(speed, units, draft.at("wind"), "speed")
+    return found.value, direction if found.value is not None else ""
+
+
+@lru_cache(maxsize=4096)
+def _wind_parts(text: str) -> tuple[str, str]:
+    """Return the text of the speed and the compass point written before or after it."""
+    plain = fold(text)
     first, _, rest = plain.partition(" ")
     if _point(first):  # "NW 6 mph"
         plain = f"{rest} {first}"
@@ -70,8 +79,7 @@ def _wind(draft: Draft, text: str, units: Units) -> tuple[Quantity | None, str]:
             break
     while words and words[-1] in {"from", "the", "out", "of"}:
         words.pop()
-    found = read_quantity(" ".join(words), units, draft.at("wind"), "speed")
-    return found.value, direction if found.value is not None else ""
+    return " ".join(words), direction
 
 
 def _point(text: str) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from functools import lru_cache
 
 from ledger.values.firm import Firm
 from ledger.values.product import Product
 
 
+@lru_cache(maxsize=65536)
 def fold(text: str) -> str:
     """Return ``text`` as words are compared: lower case, ``&`` as ``and``, single spaces."""
     return " ".join(text.replace("\u00a0", " ").replace("&", " and ").casefold().split())
