@@ -26,11 +26,15 @@ from ledger.values.origin import Cell, Origin
 MAX_LINES_OF_A_CELL = 200
 """A quoted cell may run over lines, but not over a whole file."""
 
+MAX_COLUMNS = 500
+"""Cells of a line that are told apart; a day sheet has some thirty-five."""
+
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 
 _TO_DELIMITER = {sign: re.compile(rf"[ ]*(?:{re.escape(sign)}|$)") for sign in DELIMITERS}
 _ENDS_IN_NUMBER = re.compile(r"(?<![\d.])\d{1,3}$")
 _THOUSANDS = re.compile(r"\d{3}(?!\d)")
+_SAYS = re.compile(r'[^,;"\s\ufeff\u200b]')
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t])$", re.IGNORECASE)
 
 
@@ -54,7 +58,7 @@ class Record:
     @property
     def blank(self) -> bool:
         """Whether no cell says anything."""
-        return not self.quote and not any(map(tidy, self.cells))
+        return not self.quote and not any(cell and tidy(cell) for cell in self.cells)
 
 
 def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
@@ -77,7 +81,9 @@ def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
         )
         return CsvRead(faults=(fault,))
     columns, faults = read_headings(
-        header.cells, APPLICATIONS, lambda i: Origin(name, header.line, tidy(header.cells[i])[:60])
+        header.cells,
+        APPLICATIONS,
+        lambda i: Origin(name, header.line, tidy(header.cells[i][:200])[:60]),
     )
     if faults:
         return CsvRead(faults=faults, remarks=tuple(remarks))
@@ -137,9 +143,9 @@ def _header_line(lines: Sequence[str]) -> tuple[int | None, str]:
     """Return the index of the first line that says something, and a delimiter said before it."""
     said = ""
     for index, line in enumerate(lines):
-        if found := _SEPARATOR_LINE.match(line.strip(" \ufeff")):
+        if found := _SEPARATOR_LINE.match(line[:9].strip(" \ufeff")):
             said = found[1]
-        elif tidy(line).strip(",;\t "):
+        elif _SAYS.search(line):
             return index, said
     return None, said
 
@@ -151,7 +157,7 @@ def _delimiter(header: str) -> str:
 
 
 def _unquoted(line: str, delimiter: str) -> list[str]:
-    return [cell.strip(' "') for cell in line.split(delimiter)]
+    return [cell.strip(' "') for cell in line.split(delimiter, MAX_COLUMNS)]
 
 
 def _records(lines: Sequence[str], start: int, delimiter: str, columns: int) -> Iterator[Record]:
@@ -170,8 +176,10 @@ def _record(lines: Sequence[str], index: int, delimiter: str, columns: int) -> R
     """
     text, last, cells, at = lines[index], index, list[str](), 0
     if '"' not in text:
-        return Record(index + 1, text.split(delimiter))
+        return Record(index + 1, text.split(delimiter, MAX_COLUMNS))
     while True:
+        if len(cells) == MAX_COLUMNS:
+            return Record(index + 1, [*cells, text[at:].split("\n")[0]], "too many cells")
         opens = at
         while text[opens : opens + 1] == " ":
             opens += 1
@@ -250,7 +258,7 @@ class _RowReader:
         faults: list[Fault] = []
         for index, raw in enumerate(record.cells):
             heading = self.columns.get(index)
-            if heading is None or not tidy(raw):
+            if not raw or heading is None or not tidy(raw):
                 continue
             origin = self._origin(record, index)
             restored = restore_text(heading, raw, month_first=self.month_first)
@@ -271,7 +279,8 @@ class _RowReader:
         if record.quote:
             where = self._origin(record, len(record.cells) - 1)
             faults.append(Fault("ROW-QUOTE", where, record.quote, _QUOTE_WAY_OUT))
-        extra = [tidy(c) for i, c in enumerate(record.cells) if i not in self.columns and tidy(c)]
+        beyond = [c for i, c in enumerate(record.cells) if c and i not in self.columns]
+        extra = [text for cell in beyond if (text := tidy(cell[:MAX_CELL_CHARACTERS]))]
         if extra:
             faults.append(
                 Fault(

@@ -73,14 +73,14 @@ def restore_text(heading: str, raw: str, *, month_first: bool) -> Restored:
             doubt=f"{len(text)} characters in one cell; {MAX_CELL_CHARACTERS} is the most",
             way_out="shorten the text, or look for a quote that was never closed",
         )  # fmt: skip
-    if any(unicodedata.category(c) in {"Cc", "Cs"} for c in text):
+    if not text.isprintable() and any(unicodedata.category(c) in {"Cc", "Cs"} for c in text):
         return Restored(
             "".join("\ufffd" if unicodedata.category(c) in {"Cc", "Cs"} else c for c in text),
             code="CELL-CONTROL",
             doubt="the text contains a control character that cannot be shown",
             way_out="type the cell anew",
         )
-    if _ERROR.match(text):
+    if text.startswith("#") and _ERROR.match(text):
         return Restored(
             text, code="CELL-ERROR", doubt=f"{text} is a spreadsheet's error, not a value",
             way_out="write the value itself",

@@ -20,6 +20,9 @@ from ledger.values.origin import Cell, Origin
 MAX_ROWS = 100_000
 """More rows than a firm writes in years; a longer sheet is refused before it fills the memory."""
 
+LONGEST_HEADING = 200
+"""No heading is nearly as long; the rest of such a text is not looked at."""
+
 MAX_FAULTS_OF_HEADINGS = 40
 """A file that is no day sheet could have thousands of headings; the first ones say enough."""
 
@@ -61,7 +64,7 @@ class Row:
 
 def fold_heading(text: str) -> str:
     """Return a heading as headings are compared: lower case, without any space."""
-    return "".join(tidy(text).casefold().split())
+    return "".join(tidy(text[:LONGEST_HEADING]).casefold().split())
 
 
 _SPELT = {
@@ -86,7 +89,7 @@ def read_headings(
     filled = [index for index, text in enumerate(texts) if fold_heading(text)]
     known = count_known(texts, layout)
     if known < 2 or known * 3 < len(filled):
-        first = tidy(texts[filled[0]])[:40] if filled else ""
+        first = tidy(texts[filled[0]][:LONGEST_HEADING])[:40] if filled else ""
         return {}, (
             Fault(
                 "SHEET-NO-HEADER", place(filled[0] if filled else 0),
@@ -100,7 +103,7 @@ def read_headings(
     for index in filled:
         heading = spelt.get(fold_heading(texts[index]))
         if heading is None:
-            faults.append(_unknown(tidy(texts[index])[:60], layout, place(index)))
+            faults.append(_unknown(tidy(texts[index][:LONGEST_HEADING])[:60], layout, place(index)))
         elif heading in columns.values():
             faults.append(
                 Fault(
