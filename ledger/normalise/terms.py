@@ -22,6 +22,7 @@ from ledger.values.rounding import exact_text
 SPOONS = frozenset({"tsp", "tbsp", "cup"})
 """Units of the kitchen; what a spoon of powder weighs differs twofold between lots."""
 
+_LONGEST = 200
 _BARE_OUNCE = frozenset({"oz", "ozs", "ounce", "ounces"})
 _COUNTED = frozenset({
     "application", "bag", "bait", "block", "bottle", "box", "can", "canister", "capsule",
@@ -63,6 +64,9 @@ def read_measured(text: str, units: Units, origin: Origin, ounce: str) -> Readin
     AMOUNT-ORDER, AMOUNT-TOO-LARGE. A remark tells where a bare ounce was taken for a fluid one.
     """
     said = " ".join(text.split())
+    if len(said) > _LONGEST:
+        what = f'"{said[:20]}..." is too long to be an amount'
+        return Reading(None, (Fault("AMOUNT-NUMBER", origin, what, "write it as 0.5 oz"),))
     parts = _parts(said, units, origin)
     if isinstance(parts, Fault):
         return Reading(None, (parts,))
