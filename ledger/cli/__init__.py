@@ -1,1 +1,92 @@
-"""."""
+"""The command line. Commands load when they are used, so that help starts at once."""
+
+from __future__ import annotations
+
+import importlib
+from importlib.metadata import version
+
+import click
+
+_READERS = "the licensee and the inspector"
+
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "init": ("setting_up", "setting up", "Make a workspace for a firm."),
+    "demo": ("demo", "setting up", "Make an invented firm's month, filed and proved."),
+    "template": ("setting_up", "setting up", "Write an empty day sheet, for a screen or a pen."),
+    "rules": ("rules", "setting up", "List, show, check or copy rule files."),
+    "people": ("lists", "setting up", "List the people of the workspace and their licences."),
+    "sites": ("lists", "setting up", "List sites, and answer whether two are the same place."),
+    "check": ("applicator", "the applicator", "Read and judge day sheets; book nothing."),
+    "record": ("applicator", "the applicator", "Book day sheets."),
+    "held": ("held", "the applicator", "Show, put right or drop held lines."),
+    "close": ("applicator", "the applicator", "Close a day and print its seal code."),
+    "amend": ("correcting", "the applicator", "Correct a booked record; the original stays."),
+    "strike": ("correcting", "the applicator", "Strike a record that should not exist."),
+    "entries": ("reading", _READERS, "List what was applied."),
+    "summary": ("periods", _READERS, "Sum a month for a use report."),
+    "file": ("periods", _READERS, "Register a period's report as filed."),
+    "filings": ("periods", _READERS, "List what was filed, owed or overtaken."),
+    "trace": ("reading", _READERS, "Tell one entry's whole story."),
+    "verify": ("reading", _READERS, "Prove the ledger whole."),
+    "backup": ("keeping", "the keeper", "Write a verified copy of the ledger."),
+    "upgrade": ("keeping", "the keeper", "Bring an older ledger to this version's form."),
+}  # fmt: skip
+"""Command: the module below ``ledger.cli`` that holds it, whose it is, and its help line."""
+
+EPILOG = """\b
+A day, a month, a proof:
+  useledger init "my firm"           a workspace; edit useledger.toml in it
+  useledger template day.xlsx        an empty day sheet
+  useledger check day.xlsx           what would be booked, held or found
+  useledger record day.xlsx          book it
+  useledger close 2026-01-14 --by K  close the day
+  useledger summary 2026-01          the month for the use report
+  useledger verify                   is the ledger whole?
+
+Exit codes: 0 done, 1 done with something held, found or owed, 2 could not do it.
+Records do not replace the label: read the label in hand, follow local law.
+"""
+
+
+class LazyGroup(click.Group):
+    """A group that knows its commands by name and imports one only when it runs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        """Return the commands in the order of a day's work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Return the command, loading its module now."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"ledger.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, cmd_name.replace("-", "_") + "_command")
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command, or name the nearest one."""
+        name = args[0] if args else ""
+        if name and not name.startswith("-") and name not in COMMANDS:
+            from difflib import get_close_matches
+
+            near = get_close_matches(name, COMMANDS, n=1)
+            hint = f'did you mean "{near[0]}"?' if near else "see useledger --help"
+            ctx.fail(f'there is no command "{name}"; {hint}')
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the commands by whose they are."""
+        groups: dict[str, list[tuple[str, str]]] = {}
+        for name, (_, whose, line) in COMMANDS.items():
+            groups.setdefault(whose, []).append((name, line))
+        for whose, rows in groups.items():
+            with formatter.section(f"For {whose}"):
+                formatter.write_dl(rows)
+
+
+@click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(version("useledger"), prog_name="useledger")
+def main() -> None:
+    """A pesticide application ledger: close out a day, file a period, read the past."""

@@ -25,7 +25,8 @@ class Site:
     """A place with a key.
 
     ``key`` is opaque (S0001) so that an address can be disposed of while records stay;
-    ``doubt`` names the key of a site that this one may be, until somebody answers.
+    ``doubt`` names the key of a site that this one may be, until somebody answers; ``same_as``
+    the site it turned out to be.
     """
 
     key: str
@@ -36,3 +37,4 @@ class Site:
     time_zone: str
     typed: str = ""
     doubt: str | None = None
+    same_as: str | None = None

@@ -1,0 +1,201 @@
+"""The applicator's commands: check, record, close."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ledger.cli.common import (
+    DONE,
+    OWED,
+    fault_json,
+    finding_json,
+    print_json,
+    read_day,
+    read_file,
+    shared,
+    show_finding,
+)  # fmt: skip
+from ledger.flow.workspace import Workspace, open_workspace, warnings_about
+from ledger.values.finding import Kind, render_fault
+
+if TYPE_CHECKING:
+    from ledger.flow.recording import Outcome, Recorded
+
+
+@click.command("check")
+@click.argument("sheets", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--advice/--no-advice", default=True, help="Show advice as well.")
+@shared
+def check_command(
+    sheets: tuple[Path, ...], advice: bool, workspace: str | None, as_json: bool
+) -> int:
+    """Read and judge day sheets; book nothing.
+
+    \b
+    Example:
+      useledger check day.csv
+    """
+    from ledger.flow.recording import check_sheet
+
+    opened = open_workspace(workspace)
+    results = [check_sheet(opened, path.name, read_file(path)) for path in sheets]
+    return report(results, as_json=as_json, advice=advice, booked="would be booked")
+
+
+@click.command("record")
+@click.argument("sheets", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--by", metavar="PERSON", default="", help="Who hands the sheet in.")
+@click.option("--advice/--no-advice", default=True, help="Show advice as well.")
+@shared
+def record_command(
+    sheets: tuple[Path, ...], by: str, advice: bool, workspace: str | None, as_json: bool
+) -> int:
+    """Book day sheets. A line that cannot be read is held, never lost.
+
+    \b
+    Each sheet is booked whole or not at all. Handing one in again changes nothing.
+    Examples:
+      useledger record day.csv
+      useledger record monday.xlsx tuesday.xlsx --by calloway
+    """
+    from ledger.flow.recording import record_sheet
+
+    opened = open_workspace(workspace)
+    _warn(opened)
+    author = opened.require_person(by) if by else ""
+    data = [(path, read_file(path)) for path in sheets]
+    results = [record_sheet(opened, path.name, content, author) for path, content in data]
+    return report(results, as_json=as_json, advice=advice, booked="booked")
+
+
+def _warn(workspace: Workspace) -> None:
+    for note in warnings_about(workspace.root):
+        click.echo(f"useledger: warning: {note}", err=True)
+    for fault in workspace.book.faults:
+        click.echo(f"useledger: warning: {render_fault(fault)}", err=True)
+
+
+def report(results: list[Recorded], *, as_json: bool, advice: bool, booked: str) -> int:
+    """Print what became of each sheet; return the exit code."""
+    if as_json:
+        print_json([recorded_json(result) for result in results])
+    else:
+        click.echo("\n\n".join(recorded_text(result, advice, booked) for result in results))
+    if any(result.faults for result in results):
+        return 2
+    owed = any(
+        outcome.line.state == "held"
+        or any(finding.kind is not Kind.ADVICE for finding in outcome.findings)
+        for result in results
+        for outcome in result.outcomes
+    )
+    return OWED if owed else DONE
+
+
+def recorded_json(result: Recorded) -> dict[str, Any]:
+    """Return what became of a sheet as plain values."""
+    return {
+        "file": result.sheet.file, "digest": result.sheet.digest,
+        "refused": [fault_json(fault) for fault in result.faults],
+        "booked": result.count("booked"), "held": result.count("held"),
+        "taken": result.count("taken"), "observations": result.observations,
+        "judged_again": result.judged_again,
+        "lines": [
+            {
+                "row": outcome.line.draft.origin.row, "line": outcome.line.draft.text("line"),
+                "state": outcome.line.state, "entry": outcome.seq,
+                "faults": [fault_json(fault) for fault in outcome.line.faults],
+                "findings": [finding_json(finding) for finding in outcome.findings],
+            }
+            for outcome in result.outcomes
+        ],
+    }  # fmt: skip
+
+
+def recorded_text(result: Recorded, advice: bool, booked: str) -> str:
+    """Return what became of a sheet as a person reads it."""
+    if result.faults:
+        shown = [render_fault(fault) for fault in result.faults]
+        return "\n".join([*shown, f"{result.sheet.file}: refused; nothing of it was recorded"])
+    lines = [*result.sheet.remarks]
+    for outcome in result.outcomes:
+        lines += outcome_lines(outcome, advice)
+    parts = [f"{result.count('booked')} {booked}"]
+    if result.count("held"):
+        parts.append(f"{result.count('held')} held")
+    if result.count("taken"):
+        parts.append(f"{result.count('taken')} booked before")
+    if result.observations:
+        parts.append(f"{result.observations} observations")
+    if result.observations_taken:
+        parts.append(f"{result.observations_taken} observations booked before")
+    if result.judged_again:
+        parts.append(f"{result.judged_again} earlier entries judged again")
+    lines.append(f"{result.sheet.file}: " + ", ".join(parts))
+    if result.count("held") and result.sealed:
+        lines.append("Held lines wait in `useledger held`; the day closes when they are cleared.")
+    return "\n".join(lines)
+
+
+def outcome_lines(outcome: Outcome, advice: bool) -> list[str]:
+    """Return one line's faults or findings, each on a line of its own."""
+    origin = outcome.line.draft.origin
+    where = origin.place()
+    if outcome.line.state == "held":
+        number = f" (held {outcome.seq})" if outcome.seq else ""
+        return [render_fault(fault) + number for fault in outcome.line.faults]
+    shown = [finding for finding in outcome.findings if advice or finding.kind is not Kind.ADVICE]
+    place = f"{where} (entry {outcome.seq})" if outcome.seq else where
+    lines = [show_finding(finding, place) for finding in shown]
+    if outcome.line.clears is not None:
+        lines.insert(0, f"{place}: clears held line {outcome.line.clears}")
+    return lines
+
+
+@click.command("close")
+@click.argument("day", metavar="DATE")
+@click.option("--applicator", metavar="PERSON", help="Only this person's day.")
+@click.option("--by", metavar="PERSON", required=True, help="Who closes the day.")
+@shared
+def close_command(
+    day: str, applicator: str | None, by: str, workspace: str | None, as_json: bool
+) -> int:
+    """Close a day: seal it and print its seal code.
+
+    \b
+    A day does not close while a line is held or an answer is owed. Breaches and what cannot be
+    told do not stop it. Keep the seal code outside the ledger: on paper, in an e-mail.
+    Example:
+      useledger close 2026-01-14 --by calloway
+    """
+    from ledger.flow.closing import close_day
+
+    opened = open_workspace(workspace)
+    person = opened.require_person(by)
+    whose = opened.require_person(applicator) if applicator else None
+    done = close_day(opened, read_day(day), whose, person)
+    if as_json:
+        print_json({
+            "day": done.day.isoformat(), "applicator": done.applicator, "closed": bool(done.entry),
+            "entry": done.entry.seq if done.entry else None, "seal_code": done.code,
+            "counts": done.counts,
+            "waits_for": [
+                {"what": item.what, "way_out": item.way_out} for item in done.obstacles
+            ],
+        })  # fmt: skip
+    elif done.obstacles:
+        click.echo(f"{day} does not close yet. It waits for:")
+        for item in done.obstacles:
+            click.echo(f"  {item.what}\n      {item.way_out}")
+    else:
+        already = " was closed before, nothing has changed since" if done.again else " is closed"
+        tally = ", ".join(f"{count} {name}" for name, count in (done.counts or {}).items())
+        click.echo(f"{day}{already}: {tally}")
+        click.echo(f"seal code  {done.code}")
+        click.echo(
+            "Keep this code outside the ledger: it shows later whether anything was altered."
+        )
+    return OWED if done.obstacles else DONE

@@ -1,0 +1,160 @@
+"""What every command shares: options, exit codes, messages, tables, JSON."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+from ledger.values.finding import Fault, Finding, render_fault, render_finding
+
+DONE, OWED, COULD_NOT = 0, 1, 2
+
+
+def shared(function: Callable[..., int]) -> Callable[..., None]:
+    """Give a command ``--workspace`` and ``--json``, its exit code, and messages for faults.
+
+    The function returns its exit code. Whatever goes wrong becomes a message on standard error
+    and exit code 2, never a traceback.
+    """
+
+    @click.option("--json", "as_json", is_flag=True, help="Print results as JSON.")
+    @click.option(
+        "--workspace", metavar="DIR",
+        help="The workspace (else USELEDGER_WORKSPACE, else this folder or one above).",
+    )  # fmt: skip
+    @functools.wraps(function)
+    def run(*args: object, **kwargs: object) -> None:
+        sys.exit(guarded(function, *args, **kwargs))
+
+    return run
+
+
+def guarded(function: Callable[..., int], *args: object, **kwargs: object) -> int:
+    """Run a command's function; turn every failure into a message and exit code 2."""
+    from ledger.flow.workspace import WorkspaceProblem
+    from ledger.journal import StoreProblem
+
+    try:
+        return function(*args, **kwargs)
+    except (WorkspaceProblem, StoreProblem) as problem:
+        say_error(f"{problem.what}; {problem.way_out}" if problem.way_out else problem.what)
+    except OSError as error:
+        named = f"{error.filename}: " if error.filename else ""
+        say_error(f"{named}{error.strerror or error}; nothing was changed")
+    except (click.ClickException, click.exceptions.Exit, click.Abort):
+        raise
+    except KeyboardInterrupt:
+        say_error("stopped; what was not acknowledged was not recorded")
+    except Exception as error:  # noqa: BLE001 - the last line of defence: no traceback for any input
+        if os.environ.get("USELEDGER_TRACEBACK"):
+            traceback.print_exc()
+        say_error(
+            f"a fault of the program itself ({type(error).__name__}: {error}); what was not "
+            "acknowledged was not recorded. Set USELEDGER_TRACEBACK=1 to see where, and report it"
+        )
+    return COULD_NOT
+
+
+def say_error(text: str) -> None:
+    """Write a message to standard error."""
+    click.echo(f"useledger: {text}", err=True)
+
+
+def stop(text: str) -> NoReturn:
+    """Write a message and leave with exit code 2."""
+    say_error(text)
+    sys.exit(COULD_NOT)
+
+
+def print_json(value: object) -> None:
+    """Print a value as JSON, text beyond ASCII as it is."""
+    click.echo(json.dumps(value, ensure_ascii=False, indent=2, default=str))
+
+
+def table(headings: Sequence[str], rows: Iterable[Sequence[Any]], right: Iterable[int] = ()) -> str:
+    """Return rows under headings in aligned columns; ``right`` columns are flush right."""
+    body = [[("" if cell is None else str(cell)) for cell in row] for row in rows]
+    widths = [
+        max([len(heading), *(len(row[index]) for row in body)])
+        for index, heading in enumerate(headings)
+    ]
+    flush = set(right)
+    lines = []
+    for row in [list(headings), ["-" * width for width in widths], *body]:
+        cells = [
+            text.rjust(widths[index]) if index in flush else text.ljust(widths[index])
+            for index, text in enumerate(row)
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return "\n".join(lines)
+
+
+def fault_json(fault: Fault) -> dict[str, Any]:
+    """Return a fault as plain values."""
+    origin = fault.origin
+    return {
+        "code": fault.code, "file": origin.file, "row": origin.row, "column": origin.column,
+        "cell": origin.cell, "what": fault.what, "way_out": fault.way_out,
+        "text": render_fault(fault),
+    }  # fmt: skip
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """Return a finding as plain values."""
+    return {
+        "kind": str(finding.kind), "code": finding.code, "name": finding.name,
+        "column": finding.column, "text": finding.text, "way_out": finding.way_out,
+        "blocks": finding.blocks,
+        "rules": [
+            {"file": rule.file, "line": rule.line, "key": rule.key, "source": rule.source,
+             "confidence": rule.confidence}
+            for rule in finding.rules
+        ],
+    }  # fmt: skip
+
+
+def show_finding(finding: Finding, where: str) -> str:
+    """Return a finding as a person reads it."""
+    return render_finding(finding, where)
+
+
+def read_day(text: str, name: str = "date") -> date:
+    """Read an ISO date given on the command line, or stop with how to write it."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        stop(f'{name}: "{text}" is not a day; write it as 2026-01-14')
+
+
+def read_month(text: str) -> tuple[int, int]:
+    """Read a month given as 2026-01, or stop with how to write it."""
+    year, dash, month = text.partition("-")
+    good = dash and year.isdecimal() and month.isdecimal() and len(year) == 4
+    if not good or not 1 <= int(month) <= 12:
+        stop(f'period: "{text}" is not a month; write it as 2026-01')
+    return int(year), int(month)
+
+
+def read_file(path: Path) -> bytes:
+    """Return a file's bytes, or stop saying what is the matter with it."""
+    if path.is_dir():
+        stop(f"{path} is a folder; name the sheets in it")
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        stop(f"{path}: {error.strerror}; nothing was recorded")
+
+
+def safe_output(path: Path) -> Path:
+    """Return a path to write to after making its folder."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return path

@@ -1,0 +1,171 @@
+"""Held lines: show, fix, drop."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ledger.cli.applicator import recorded_json, recorded_text
+from ledger.cli.common import (
+    DONE,
+    OWED,
+    fault_json,
+    print_json,
+    read_file,
+    shared,
+    stop,
+)  # fmt: skip
+from ledger.flow.workspace import open_workspace
+from ledger.values.finding import render_fault
+
+
+@click.group("held", invoke_without_command=True)
+@click.pass_context
+def held_command(ctx: click.Context) -> None:
+    """Show, put right or drop held lines.
+
+    \b
+    Examples:
+      useledger held
+      useledger held fix 41 amount="2 fl oz"
+      useledger held fix --sheet corrected.csv
+      useledger held drop 41 --because "typed twice" --by calloway
+    """
+    if ctx.invoked_subcommand is None:
+        ctx.invoke(show_command)
+
+
+@held_command.command("show")
+@shared
+def show_command(workspace: str | None = None, as_json: bool = False) -> int:
+    """List the held lines with their cells and faults."""
+    from ledger.flow.holding import held_lines
+
+    lines = held_lines(open_workspace(workspace))
+    if as_json:
+        print_json([
+            {
+                "held": line.seq, "place": line.origin.place(), "days": list(line.days),
+                "cells": dict(line.cells), "faults": [fault_json(fault) for fault in line.faults],
+            }
+            for line in lines
+        ])  # fmt: skip
+        return OWED if lines else DONE
+    if not lines:
+        click.echo("Nothing is held.")
+        return DONE
+    for line in lines:
+        cells = "; ".join(f"{heading}: {text}" for heading, text in line.cells.items())
+        click.echo(
+            f"held {line.seq}  {line.origin.place()}  blocks {', '.join(line.days) or 'no day'}"
+        )
+        click.echo(f"    {cells}")
+        for fault in line.faults:
+            click.echo(f"    {render_fault(fault)}")
+    return OWED
+
+
+@held_command.command("fix")
+@click.argument("arguments", nargs=-1, metavar="[HELD COLUMN=VALUE ...]")
+@click.option("--sheet", type=click.Path(path_type=Path), help="A corrected sheet.")
+@click.option("--second", is_flag=True, help="It is a second application, not the same again.")
+@click.option("--amends", type=int, metavar="ENTRY", help="It corrects this booked entry.")
+@click.option("--because", default="", help="The reason, with --amends.")
+@click.option("--by", metavar="PERSON", default="", help="Who puts it right.")
+@shared
+def fix_command(
+    arguments: tuple[str, ...], workspace: str | None, as_json: bool, **options: object
+) -> int:
+    """Put a held line right with a value, an answer or a corrected sheet.
+
+    \b
+    Examples:
+      useledger held fix 41 amount="2 fl oz" basis=product
+      useledger held fix 41 --second
+      useledger held fix 41 --amends 17 --because "decimal slipped" --by calloway
+      useledger held fix --sheet corrected.csv
+    """
+    opened = open_workspace(workspace)
+    by = opened.require_person(str(options["by"])) if options["by"] else ""
+    sheet = options["sheet"]
+    if isinstance(sheet, Path):
+        from ledger.flow.holding import fix_by_sheet
+
+        return _show_fixed(fix_by_sheet(opened, sheet.name, read_file(sheet), by), as_json=as_json)
+    seq = _held_number(arguments)
+    if isinstance(options["amends"], int):
+        return _amend(opened, seq, options["amends"], (str(options["because"]), by), as_json)
+    from ledger.flow.holding import fix_held, read_changes
+
+    changes = read_changes(arguments[1:])
+    second = bool(options["second"])
+    if not changes and not second:
+        stop('say what to change, for example: useledger held fix 41 amount="2 fl oz"')
+    return _show_fixed(fix_held(opened, seq, changes, second=second, by=by), as_json=as_json)
+
+
+def _held_number(arguments: tuple[str, ...]) -> int:
+    if not arguments or not arguments[0].isdecimal():
+        stop('name the held line first, for example: useledger held fix 41 amount="2 fl oz"')
+    return int(arguments[0])
+
+
+def _amend(opened: object, seq: int, target: int, why: tuple[str, str], as_json: bool) -> int:
+    from ledger.cli.correcting import show_corrected
+    from ledger.flow.correcting import amend_by_held
+    from ledger.flow.workspace import Workspace
+
+    assert isinstance(opened, Workspace)
+    because, by = why
+    if not by:
+        stop("an amendment names who makes it: add --by PERSON")
+    return show_corrected(amend_by_held(opened, seq, target, because, by), as_json=as_json)
+
+
+def _show_fixed(fixed: object, *, as_json: bool) -> int:
+    from ledger.flow.holding import Fixed
+
+    assert isinstance(fixed, Fixed)
+    if as_json:
+        print_json({
+            "recorded": recorded_json(fixed.recorded) if fixed.recorded else None,
+            "still_held": [
+                {"held": seq, "faults": [fault_json(fault) for fault in faults]}
+                for seq, faults in fixed.still
+            ],
+            "unmatched": list(fixed.unmatched),
+        })  # fmt: skip
+    else:
+        for seq, faults in fixed.still:
+            click.echo(f"held {seq} is still held; nothing of it was changed:")
+            for fault in faults:
+                click.echo(f"    {render_fault(fault)}")
+        if fixed.recorded is not None:
+            click.echo(recorded_text(fixed.recorded, advice=True, booked="booked"))
+        if fixed.unmatched:
+            rest = ", ".join(str(seq) for seq in fixed.unmatched)
+            click.echo(f"held and not in that sheet: {rest}")
+    if fixed.recorded is not None and fixed.recorded.faults:
+        return 2
+    if fixed.still and fixed.recorded is None:
+        return 2
+    return OWED if fixed.still or fixed.unmatched else DONE
+
+
+@held_command.command("drop")
+@click.argument("held", type=int)
+@click.option("--because", required=True, help="The reason, kept in the ledger.")
+@click.option("--by", metavar="PERSON", required=True, help="Who drops it.")
+@shared
+def drop_command(held: int, because: str, by: str, workspace: str | None, as_json: bool) -> int:
+    """Drop a held line that is no application; its cells stay kept."""
+    from ledger.flow.holding import drop_held
+
+    opened = open_workspace(workspace)
+    entry = drop_held(opened, held, because, opened.require_person(by))
+    if as_json:
+        print_json({"held": held, "dropped_by_entry": entry.seq})
+    else:
+        click.echo(f"held {held} is dropped (entry {entry.seq}); its cells stay readable")
+    return DONE

@@ -1,0 +1,106 @@
+"""Papers: sheets written to files, by the ending of the name, and shown on a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ledger.cli.common import stop, table
+from ledger.values.summary_rows import ingredient_rows, line_rows
+
+if TYPE_CHECKING:
+    from ledger.flow.workspace import Workspace
+    from ledger.rulebook.model import Form
+    from ledger.values.summary import Summary
+    from reports.sheet import Sheet
+
+LINE_COLUMNS = (
+    "jurisdiction", "county", "county_number", "year", "month", "site_code", "registration",
+    "product", "total_used", "unit", "applications",
+)  # fmt: skip
+INGREDIENT_COLUMNS = (
+    "jurisdiction", "county", "county_number", "year", "month", "ingredient", "cas", "pounds",
+    "applications",
+)  # fmt: skip
+KINDS = (".xlsx", ".pdf", ".csv")
+
+
+def sheets_of(workspace: Workspace, summary: Summary, form: Form) -> tuple[Sheet, ...]:
+    """Return a summary's sheets, or stop where the form cannot be filled from totals."""
+    from ledger.values.finding import render_fault
+    from reports.summary import Printing, form_faults, summary_sheets
+
+    faults = form_faults(form)
+    if faults:
+        stop("\n".join(render_fault(fault) for fault in faults))
+    return summary_sheets(summary, form, Printing(workspace.book.firm, workspace.today()))
+
+
+def file_bytes(sheets: Sequence[Sheet], suffix: str, author: str = "") -> bytes:
+    """Return sheets as a workbook, a PDF or a CSV file (one sheet only)."""
+    if suffix == ".xlsx":
+        from reports.xlsx import workbook
+
+        return workbook(sheets)
+    if suffix == ".pdf":
+        from reports.pdf import document
+
+        return document(sheets, author)
+    if suffix == ".csv":
+        from reports.csv_file import sheet_csv
+
+        return sheet_csv(sheets[0])
+    return stop(f'"{suffix}" is no kind of paper; name a file that ends in {", ".join(KINDS)}')
+
+
+def machine_csv(summary: Summary) -> tuple[bytes, bytes]:
+    """Return the lines and the ingredients of a summary as machine-readable CSV."""
+    from reports.csv_file import rows_csv
+
+    return (
+        rows_csv(LINE_COLUMNS, line_rows(summary)),
+        rows_csv(INGREDIENT_COLUMNS, ingredient_rows(summary)),
+    )
+
+
+def summary_files(workspace: Workspace, part: Summary, form: Form, path: Path) -> dict[str, bytes]:
+    """Return the files that a summary of one county becomes under this name."""
+    suffix = path.suffix.casefold()
+    if suffix == ".csv":
+        lines, ingredients = machine_csv(part)
+        return {path.name: lines, f"{path.stem}-ingredients.csv": ingredients}
+    sheets = sheets_of(workspace, part, form)
+    return {path.name: file_bytes(sheets, suffix, workspace.book.firm.name)}
+
+
+def county_papers(
+    workspace: Workspace, summary: Summary, form: Form, counties: Sequence[str]
+) -> dict[str, dict[str, bytes]]:
+    """Return for each county its report as workbook, PDF and CSV, by file name."""
+    papers: dict[str, dict[str, bytes]] = {}
+    for county in counties:
+        part = summary.of_county(county)
+        name = f"{form.id}-{summary.period.key}-{county.casefold().replace(' ', '-') or 'all'}"
+        files: dict[str, bytes] = {}
+        for suffix in KINDS:
+            files.update(summary_files(workspace, part, form, Path(name + suffix)))
+        papers[county] = files
+    return papers
+
+
+def sheet_text(sheet: Sheet) -> str:
+    """Return a sheet as a person reads it on a terminal."""
+    from reports.sheet import Kind, shown
+
+    lines = [sheet.title, *(f"{what}: {value}" for what, value in sheet.about if value), ""]
+    if sheet.rows:
+        headings = [column.heading for column in sheet.columns]
+        rows = [[shown(value) for value in row] for row in (*sheet.rows, *sheet.totals)]
+        right = [n for n, column in enumerate(sheet.columns) if column.kind is Kind.NUMBER]
+        lines.append(table(headings, rows, right))
+    else:
+        lines.append(sheet.statement or "nothing")
+    if sheet.notes:
+        lines += ["", *(f"* {note.whole}" for note in sheet.notes)]
+    return "\n".join(lines)

@@ -1,0 +1,260 @@
+"""The licensee's commands: summary, file, filings."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ledger.cli.common import DONE, OWED, print_json, read_day, safe_output, shared, stop
+from ledger.flow.workspace import open_workspace
+from ledger.values.period import Period, read_period
+
+if TYPE_CHECKING:
+    from ledger.flow.filing_register import Filed, Registered
+    from ledger.flow.workspace import Workspace
+    from ledger.rulebook.model import Form
+    from ledger.values.summary import Summary
+
+
+def _period(text: str) -> Period:
+    period = read_period(text)
+    if period is None:
+        stop(f'"{text}" is not a period; write a month as 2026-01 or a year as 2026')
+    return period
+
+
+@click.command("summary")
+@click.argument("period")
+@click.option("--jurisdiction", metavar="J", help="As us-ca; else the firm's home.")
+@click.option("--county", help="Only this county.")
+@click.option("--form", metavar="F", help="A form file's id; else the one the law asks for.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write .xlsx, .pdf or .csv, per county."
+)
+@click.option("--open", "line", type=int, metavar="LINE", help="List the entries behind a line.")
+@shared
+def summary_command(
+    period: str, workspace: str | None, as_json: bool, line: int | None, out: Path | None,
+    **said: str | None,
+) -> int:  # fmt: skip
+    """Sum a period for a use report: per county, site code and product.
+
+    \b
+    Examples:
+      useledger summary 2026-01
+      useledger summary 2026-01 --county Placer --out placer.xlsx
+      useledger summary 2026-01 --open 2
+    """
+    from ledger.cli.papers import sheet_text, sheets_of
+    from ledger.flow.periods import summarise_period
+    from ledger.values.summary_rows import summary_values
+
+    opened = open_workspace(workspace)
+    summary, form, place, _ = summarise_period(
+        opened, _period(period), said["jurisdiction"], said["form"]
+    )
+    counties = _counties(summary, said["county"])
+    if line is not None:
+        return _open_line(opened, summary, line, as_json=as_json)
+    parts = [summary.of_county(county) for county in counties]
+    if as_json:
+        print_json([summary_values(part) for part in parts])
+    elif out is not None:
+        for path in _write(opened, parts, form, out):
+            click.echo(f"{path} is written")
+    elif not parts:
+        click.echo(f"No use and no registration in {place.name} for {summary.period.text}.")
+    else:
+        sheets = [sheet for part in parts for sheet in sheets_of(opened, part, form)]
+        click.echo("\n\n".join(sheet_text(sheet) for sheet in sheets))
+    return DONE
+
+
+def _counties(summary: Summary, wanted: str | None) -> list[str]:
+    from ledger.values.lexicon import fold
+
+    counties = [name for name in summary.counties if wanted is None or fold(name) == fold(wanted)]
+    if wanted and not counties:
+        known = ", ".join(summary.counties) or "none"
+        stop(f'no report for "{wanted}" in {summary.period.text}; counties: {known}')
+    return counties
+
+
+def _write(opened: Workspace, parts: list[Summary], form: Form, out: Path) -> list[Path]:
+    """Write each county's files; the county's name is added where there are several."""
+    from ledger.cli.papers import summary_files
+
+    written: list[Path] = []
+    for part in parts:
+        path = out
+        if len(parts) > 1:
+            county = part.counties[0].casefold().replace(" ", "-")
+            path = out.with_name(f"{out.stem}-{county}{out.suffix}")
+        for name, data in summary_files(opened, part, form, path).items():
+            target = safe_output(path.with_name(name))
+            target.write_bytes(data)
+            written.append(target)
+    return written
+
+
+def _open_line(opened: Workspace, summary: Summary, number: int, *, as_json: bool) -> int:
+    from ledger.cli.papers import sheet_text
+    from ledger.cli.reading import entries_sheet_of, entry_row
+    from ledger.flow.inspecting import listed_of
+    from ledger.flow.periods import entries_behind
+    from reports.entries import entries_values
+
+    line = summary.line(number)
+    if line is None:
+        stop(f"there is no line {number}; the summary has lines 1 to {len(summary.lines)}")
+    rows = [
+        entry_row(opened, row) for row in listed_of(opened, entries_behind(opened, summary, line))
+    ]
+    if as_json:
+        print_json(entries_values(rows, opened.book.units))
+    else:
+        click.echo(f"Line {number}: {line.product} in {line.county}\n")
+        click.echo(sheet_text(entries_sheet_of(opened, rows)))
+    return DONE
+
+
+@click.command("file")
+@click.argument("period")
+@click.option("--jurisdiction", metavar="J", help="As us-ca; else the firm's home.")
+@click.option("--county", help="Only this county; else every county that is owed a report.")
+@click.option("--form", metavar="F", help="A form file's id; else the one the law asks for.")
+@click.option("--on", metavar="DATE", help="The day it was delivered or posted (else today).")
+@click.option("--how", default="by hand", show_default=True, help="By hand, by mail, on line ...")
+@click.option("--by", metavar="PERSON", required=True, help="Who filed it.")
+@click.option("--with-open", is_flag=True, help="File although days are open or lines are held.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the filed papers.")
+@shared
+def file_command(
+    period: str, workspace: str | None, as_json: bool, with_open: bool, out: Path | None,
+    **said: str | None,
+) -> int:  # fmt: skip
+    """Register a period's report as filed, with a copy: every county and nil county at once.
+
+    \b
+    The ledger does not send anything: hand in or post the papers yourself.
+    Examples:
+      useledger file 2026-01 --by calloway
+      useledger file 2026-01 --county Placer --on 2026-02-09 --how "by mail" --by calloway
+    """
+    from ledger.cli.papers import county_papers
+    from ledger.flow.filing_register import FilingWish, file_report, plan_filing
+
+    opened = open_workspace(workspace)
+    day = read_day(str(said["on"]), "--on") if said["on"] else opened.today()
+    _not_ahead(day, opened.today())
+    wish = FilingWish(
+        day, str(said["how"]), opened.require_person(str(said["by"])), with_open,
+        said["jurisdiction"], said["county"], said["form"],
+    )  # fmt: skip
+    asked = _period(period)
+    summary, form, _, _, counties = plan_filing(opened, asked, wish)
+    copies = county_papers(opened, summary, form, counties)
+    done = file_report(opened, asked, wish, copies)
+    folder = out or opened.root / "reports"
+    for files in copies.values():
+        for name, data in files.items():
+            safe_output(folder / name).write_bytes(data)
+    if as_json:
+        print_json([_filed_json(item) for item in done])
+    else:
+        for item in done:
+            click.echo(_filed_text(item, asked))
+        click.echo(f"The papers are in {folder}.")
+    return OWED if any(item.lateness and item.lateness.late for item in done) else DONE
+
+
+def _not_ahead(day: date, today: date) -> None:
+    if day > today:
+        stop(f"--on: {day} has not come yet; register a filing after it was made")
+
+
+def _filed_json(item: Filed) -> dict[str, Any]:
+    return {
+        "entry": item.entry.seq, "county": item.county, "nil": bool(item.entry.body["nil"]),
+        "due": item.due.day.isoformat() if item.due else None,
+        "late": item.lateness.late if item.lateness else None,
+        "report": item.entry.body["report"],
+    }  # fmt: skip
+
+
+def _filed_text(item: Filed, period: Period) -> str:
+    nil = " (no use)" if item.entry.body["nil"] else ""
+    when = f"; {item.due.why}" if item.due else ""
+    state = f": {item.lateness.text}" if item.lateness else ""
+    return f"entry {item.entry.seq}: {period.text}, {item.county}{nil} filed{state}{when}"
+
+
+@click.command("filings")
+@shared
+def filings_command(workspace: str | None, as_json: bool) -> int:
+    """List what was filed, what is owed or late, and what filed reports no longer say.
+
+    \b
+    Example:
+      useledger filings
+    """
+    from ledger.flow.filing_register import list_filings
+
+    filings, owed = list_filings(open_workspace(workspace))
+    if as_json:
+        print_json({
+            "filings": [_registered_json(item) for item in filings],
+            "owed": [
+                {
+                    "duty": item.duty, "period": item.period.key, "county": item.county,
+                    "due": item.due.day.isoformat(), "overdue": item.overdue,
+                    "source": item.due.source,
+                }
+                for item in owed
+            ],
+        })  # fmt: skip
+    else:
+        for filing in filings:
+            click.echo(_registered_text(filing))
+        if not filings:
+            click.echo("Nothing was filed yet.")
+        for item in owed:
+            state = "OVERDUE" if item.overdue else "owed"
+            where = f", {item.county}" if item.county else ""
+            click.echo(
+                f"{state}: {item.period.text}{where}: {item.due.why} [{item.due.source}]\n"
+                f"    useledger file {item.period.key} --by PERSON"
+            )
+    overtaken = any(item.standing and item.changes for item in filings)
+    return OWED if owed or overtaken else DONE
+
+
+def _registered_json(item: Registered) -> dict[str, Any]:
+    body = item.entry.body
+    return {
+        "entry": item.entry.seq, "period": body["period"], "county": body["county"],
+        "jurisdiction": body["jurisdiction"], "form": body["form"], "filed_on": body["filed_on"],
+        "how": body["how"], "by": item.entry.by, "due": body["due"], "late": body["late"],
+        "nil": bool(body["nil"]), "report": body["report"], "copies": dict(body["copies"]),
+        "standing": item.standing, "overtaken": bool(item.changes) and item.standing,
+        "changes": [change.text for change in item.changes],
+    }  # fmt: skip
+
+
+def _registered_text(item: Registered) -> str:
+    body = item.entry.body
+    late = " LATE" if body["late"] else ""
+    nil = " no use" if body["nil"] else ""
+    replaced = "" if item.standing else " (replaced by a newer filing)"
+    first = (
+        f"entry {item.entry.seq}: {body['period']} {body['county']}{nil}: filed {body['filed_on']} "
+        f"{body['how']} by {item.entry.by}, due {body['due']}{late}{replaced}"
+    )
+    lines = [first]
+    if item.changes and item.standing:
+        lines.append("    overtaken: entries were mended since; an amended report would say")
+        lines += [f"      {change.text}" for change in item.changes]
+    return "\n".join(lines)

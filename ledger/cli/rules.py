@@ -1,0 +1,172 @@
+"""Rule files: list, show, check, copy."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ledger.cli.common import COULD_NOT, DONE, fault_json, print_json, shared, stop, table
+from ledger.values.finding import render_fault
+
+if TYPE_CHECKING:
+    from ledger.rulebook.book import Book
+    from ledger.rulebook.model import RuleFile
+
+
+@click.group("rules")
+def rules_command() -> None:
+    """List, show, check or copy rule files.
+
+    \b
+    Examples:
+      useledger rules list
+      useledger rules show us-ca
+      useledger rules check
+      useledger rules copy us-ca
+    """
+
+
+def _book(workspace: str | None) -> tuple[Path | None, Book]:
+    """Return the rules of the workspace, or the shipped ones where there is no workspace."""
+    from ledger.flow.workspace import WorkspaceProblem, find_root, read_rules
+
+    try:
+        root: Path | None = find_root(workspace)
+    except WorkspaceProblem:
+        if workspace:
+            raise
+        root = None
+    return root, read_rules(root)
+
+
+def _files(book: Book) -> list[RuleFile]:
+    return [*book.labels, *book.jurisdictions, *book.practices]
+
+
+@rules_command.command("list")
+@shared
+def list_command(workspace: str | None, as_json: bool) -> int:
+    """List the rule files in use."""
+    from datetime import UTC, datetime
+
+    _, book = _book(workspace)
+    stale = {file.path for file in book.stale(datetime.now(UTC).date())}
+    rows: list[dict[str, Any]] = [
+        {
+            "id": file.id, "family": file.family, "title": file.title, "file": file.path,
+            "checked_on": file.checked_on.isoformat(),
+            "state": "stale: compare it with its sources" if file.path in stale else "",
+            "rules": len(file.limits) + len(file.requirements), "unread": len(file.unread),
+        }
+        for file in _files(book)
+    ]  # fmt: skip
+    rows += [
+        {"id": form.id, "family": "form", "title": form.title, "file": form.path,
+         "checked_on": "", "state": "", "rules": len(form.columns), "unread": 0}
+        for form in book.forms
+    ]  # fmt: skip
+    if as_json:
+        print_json({"files": rows, "faults": [fault_json(fault) for fault in book.faults]})
+    else:
+        headings = tuple(rows[0]) if rows else ("id",)
+        click.echo(
+            table(headings, [[row[name] for name in headings] for row in rows], right=(6, 7))
+        )
+        for fault in book.faults:
+            click.echo(render_fault(fault))
+    return COULD_NOT if book.faults else DONE
+
+
+@rules_command.command("show")
+@click.argument("name", metavar="ID")
+@shared
+def show_command(name: str, workspace: str | None, as_json: bool) -> int:
+    """Show a rule file in plain words, with sources and what was not read."""
+    from ledger.rulebook.telling import tell
+
+    _, book = _book(workspace)
+    found = [file for file in _files(book) if name in {file.id, file.path}]
+    if not found:
+        from difflib import get_close_matches
+
+        known = [file.id for file in _files(book)]
+        near = get_close_matches(name, known, n=1)
+        hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
+        stop(f'there is no rule file "{name}"; {hint}')
+    told = [tell(file) for file in found]
+    if as_json:
+        print_json(
+            [{"id": file.id, "lines": lines} for file, lines in zip(found, told, strict=True)]
+        )
+    else:
+        click.echo("\n\n".join("\n".join(lines) for lines in told))
+    return DONE
+
+
+@rules_command.command("check")
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
+@shared
+def check_command(folder: Path | None, workspace: str | None, as_json: bool) -> int:
+    """Read every rule file, say all that is wrong, and run the files' own examples.
+
+    \b
+    FOLDER: a rules folder to check instead of the workspace's.
+    """
+    from ledger.flow.examples import run_examples
+    from ledger.rulebook.reading import read_book
+    from ledger.rulefile import gather, shipped_rules
+
+    if folder is not None:
+        if not folder.is_dir():
+            stop(f"{folder} is not a folder of rule files")
+        book = read_book(gather(shipped_rules(), folder, None).files)
+    else:
+        _, book = _book(workspace)
+    failed = run_examples(book)
+    examples = sum(len(file.examples) for file in _files(book))
+    faults = [*book.faults, *failed]
+    if as_json:
+        print_json({
+            "files": len(book.texts), "examples": examples,
+            "faults": [fault_json(fault) for fault in faults],
+        })  # fmt: skip
+    else:
+        for fault in faults:
+            click.echo(render_fault(fault))
+        click.echo(f"{len(faults)} faults in {len(book.texts)} files; {examples} examples run")
+    return COULD_NOT if faults else DONE
+
+
+@rules_command.command("copy")
+@click.argument("name", metavar="ID")
+@shared
+def copy_command(name: str, workspace: str | None, as_json: bool) -> int:
+    """Copy a shipped rule file into the workspace, to be edited there.
+
+    The workspace's file then replaces the shipped one of the same id.
+    """
+    from ledger.flow.workspace import RULES_FOLDER, find_root, read_rules
+    from ledger.rulefile import shipped_rules
+
+    root = find_root(workspace)
+    shipped = read_rules(None)
+    files: list[Any] = [*_files(shipped), *shipped.forms]
+    found = [file for file in files if file.id == name]
+    if not found:
+        stop(f'there is no shipped rule file "{name}"; see useledger rules list')
+    copied: list[str] = []
+    for file in found:
+        target = root / RULES_FOLDER / file.path
+        if target.exists():
+            stop(f"{target} is there already; edit it, or move it away first")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(shipped_rules() / file.path, target)
+        copied.append(str(target))
+    if as_json:
+        print_json({"copied": copied})
+    else:
+        click.echo("\n".join(f"{path}: edit it, then run useledger rules check" for path in copied))
+    return DONE

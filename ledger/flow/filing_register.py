@@ -1,0 +1,257 @@
+"""The register of filings: what was filed, when, by whom, with a copy; what it no longer says."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from ledger.filing import (
+    Change,
+    Due,
+    Lateness,
+    Owed,
+    counties_owed,
+    difference,
+    due,
+    late,
+    owed,
+    periods_owed,
+    report_bytes,
+)  # fmt: skip
+from ledger.flow.closing import day_lines
+from ledger.flow.lines import BOOKED
+from ledger.flow.periods import jurisdiction_of, summarise_period, summary_of
+from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
+from ledger.journal import Reader
+from ledger.rulebook.model import Form, ReportDuty
+from ledger.values.lexicon import PlaceOfLaw, fold
+from ledger.values.period import Period, read_period
+from ledger.values.sealed import EntryKind, NewEntry, Sealed
+from ledger.values.summary import Summary
+from ledger.values.summary_rows import ingredient_rows, line_rows
+
+
+@dataclass(frozen=True)
+class Filed:
+    """One county's report as registered: its entry, its due day and how it stands to it."""
+
+    entry: Sealed
+    county: str
+    due: Due | None
+    lateness: Lateness | None
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """What is still open in a period: days not closed, and held lines."""
+
+    days: tuple[date, ...]
+    held: tuple[int, ...]
+
+
+def open_in(reader: Reader, period: Period) -> Open:
+    """Return the days of a period with work that are not closed as they stand, and held lines."""
+    entries = reader.entries(
+        kinds=BOOKED, current_only=True, date_from=period.first, date_to=period.last
+    )
+    days = sorted({date.fromisoformat(entry.body["date"]) for entry in entries})
+    unclosed = tuple(day for day in days if not _is_closed(reader, day))
+    held = tuple(
+        entry.seq
+        for entry in reader.held_open()
+        if any(period.first <= date.fromisoformat(day) <= period.last for day in entry.body["days"])
+    )
+    return Open(unclosed, held)
+
+
+def _is_closed(reader: Reader, day: date) -> bool:
+    covered: set[int] = set()
+    for close in reader.closes(day.isoformat()):
+        covered |= set(close.body["entries"])
+    return all(line.seq in covered for line in day_lines(reader, day, None))
+
+
+@dataclass(frozen=True, slots=True)
+class FilingWish:
+    """What a person says of a filing: when, how, by whom, and that open things are known."""
+
+    filed_on: date
+    how: str
+    by: str
+    with_open: bool
+    jurisdiction: str | None = None
+    county: str | None = None
+    form: str | None = None
+
+
+Copies = Mapping[str, Mapping[str, bytes]]
+"""By county, the files made for it (name to bytes): what was handed to the regulator."""
+
+
+def plan_filing(
+    workspace: Workspace, period: Period, wish: FilingWish
+) -> tuple[Summary, Form, PlaceOfLaw, ReportDuty | None, tuple[str, ...]]:
+    """Return the summary to file and the counties it is filed to; raise where that is wrong."""
+    summary, form, place, duty = summarise_period(workspace, period, wish.jurisdiction, wish.form)
+    if period.last >= workspace.today():
+        raise WorkspaceProblem(f"{period.text} is not over", "file a period after its last day")
+    counties = summary.counties
+    if wish.county is not None:
+        counties = tuple(county for county in counties if fold(county) == fold(wish.county))
+        if not counties:
+            known = ", ".join(summary.counties) or "none"
+            raise WorkspaceProblem(
+                f'no report is owed to "{wish.county}" for {period.text}', f"owed to: {known}"
+            )
+    if not counties:
+        raise WorkspaceProblem(
+            f"nothing to file for {period.text} in {place.name}: no use, no registration",
+            "check the registrations in useledger.toml",
+        )
+    return summary, form, place, duty, counties
+
+
+def file_report(
+    workspace: Workspace, period: Period, wish: FilingWish, copies: Copies
+) -> tuple[Filed, ...]:
+    """Register a period's report as filed, one entry a county, with a copy of what was filed."""
+    summary, form, place, duty, counties = plan_filing(workspace, period, wish)
+    when = due(duty, period, place.state) if duty is not None else None
+    lateness = late(wish.filed_on, when) if when is not None else None
+    with workspace.store.writing() as writer:
+        still_open = open_in(writer, period)
+        _refuse_open(still_open, period, wish)
+        seal_rules(writer, workspace.book)
+        done: list[Filed] = []
+        for county in counties:
+            data = filed_bytes(summary, form, county)
+            body: dict[str, Any] = {
+                "jurisdiction": place.id, "county": county, "period": period.key,
+                "form": form.id, "form_digest": form.digest,
+                "report": writer.keep("filed report", data),
+                "copies": {
+                    name: writer.keep("filed copy", content)
+                    for name, content in copies.get(county, {}).items()
+                },
+                "filed_on": wish.filed_on.isoformat(), "how": wish.how,
+                "due": when.day.isoformat() if when else None,
+                "extended": when.extended_day.isoformat() if when and when.extended_day else None,
+                "late": int(lateness.late) if lateness else None,
+                "nil": int(not summary.of_county(county).lines),
+                "open_days": [day.isoformat() for day in still_open.days],
+                "held": list(still_open.held),
+            }  # fmt: skip
+            entry = writer.append(NewEntry(EntryKind.FILING, body, by=wish.by))
+            done.append(Filed(entry, county, when, lateness))
+    return tuple(done)
+
+
+def _refuse_open(still_open: Open, period: Period, wish: FilingWish) -> None:
+    if wish.with_open or not (still_open.days or still_open.held):
+        return
+    days = ", ".join(day.isoformat() for day in still_open.days) or "none"
+    held = ", ".join(str(seq) for seq in still_open.held) or "none"
+    raise WorkspaceProblem(
+        f"{period.text} has open ends: days not closed: {days}; held lines: {held}",
+        "close the days (useledger close), clear what is held (useledger held), or file all the "
+        "same with --with-open: their number is sealed and their later mending shows",
+    )
+
+
+def filed_bytes(summary: Summary, form: Form, county: str) -> bytes:
+    """Return the canonical bytes of one county's report."""
+    part = summary.of_county(county)
+    head = {
+        "form": form.id, "form_digest": form.digest, "jurisdiction": summary.jurisdiction,
+        "period": summary.period.key, "county": county, "nil": "" if part.lines else "no use",
+    }  # fmt: skip
+    return report_bytes(head, [*line_rows(part), *ingredient_rows(part)])
+
+
+@dataclass(frozen=True)
+class Registered:
+    """A filing as listed: its entry, whether it is the newest of its kind, and what has changed."""
+
+    entry: Sealed
+    standing: bool
+    changes: tuple[Change, ...]
+
+
+def list_filings(workspace: Workspace) -> tuple[tuple[Registered, ...], tuple[Owed, ...]]:
+    """Return every filing with what it no longer says, and the reports owed and not filed."""
+    with workspace.store.reading() as reader:
+        entries = list(reader.filings())
+        newest = {_subject(entry): entry.seq for entry in entries}
+        made: dict[tuple[str, str, str], Summary] = {}
+        rows = [
+            Registered(
+                entry,
+                newest[_subject(entry)] == entry.seq,
+                _changes(workspace, reader, entry, made),
+            )
+            for entry in entries
+        ]
+        return tuple(rows), _owed(workspace, reader, entries)
+
+
+def _subject(entry: Sealed) -> tuple[str, str, str, str]:
+    body = entry.body
+    return body["jurisdiction"], body["county"], body["period"], body["form"]
+
+
+def _changes(
+    workspace: Workspace, reader: Reader, entry: Sealed, made: dict[tuple[str, str, str], Summary]
+) -> tuple[Change, ...]:
+    """Return how the report would differ if it were made from the entries as they are now."""
+    body = entry.body
+    data = reader.blob(body["report"])
+    form = workspace.book.form(body["form"])
+    period = read_period(body["period"])
+    if data is None or form is None or period is None:
+        return ()
+    key = (body["jurisdiction"], body["period"], body["form"])
+    if key not in made:
+        place = jurisdiction_of(workspace, body["jurisdiction"])
+        made[key] = summary_of(workspace, reader, period, place, form)
+    now = json.loads(filed_bytes(made[key], form, body["county"]))
+    return difference(json.loads(data)["rows"], now["rows"])
+
+
+def _owed(workspace: Workspace, reader: Reader, entries: Sequence[Sealed]) -> tuple[Owed, ...]:
+    today = workspace.today()
+    found: list[Owed] = []
+    firm = workspace.book.firm
+    for file in workspace.book.jurisdictions:
+        years = [item.year for item in firm.registrations if item.jurisdiction == file.id]
+        first = reader.first_day(file.id)
+        starts = [date(min(years), 1, 1)] if years else []
+        if first is not None:
+            starts.append(first)
+        if not starts:
+            continue
+        filed = {
+            (entry.body["period"], entry.body["county"])
+            for entry in entries
+            if entry.body["jurisdiction"] == file.id
+        }
+        for duty in file.reports:
+            periods = [
+                (period, counties_owed(
+                    firm.registrations, duty, file.id, period.year, _worked(reader, file.id, period)
+                ))
+                for period in periods_owed(duty, min(starts), today)
+            ]  # fmt: skip
+            found += owed(duty, periods, filed, today, file.state)
+    return tuple(found)
+
+
+def _worked(reader: Reader, jurisdiction: str, period: Period) -> set[str]:
+    months = period.months if not period.month else (period,)
+    return {
+        group.county
+        for month in months
+        for group in reader.month(jurisdiction, month.year * 100 + month.month)
+    }

@@ -1,0 +1,69 @@
+"""A long sheet: booked in batches, each a transaction, between a sealed start and a sealed end."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from ledger.flow.lines import content_of, same_sheets, sort_out
+from ledger.flow.places import SiteBook
+from ledger.flow.recording import (
+    BATCH,
+    Outcome,
+    Recorded,
+    book_lines,
+    normalise_all,
+    sheet_entry,
+)  # fmt: skip
+from ledger.flow.workspace import Workspace
+from ledger.journal import Reader
+from ledger.values.draft import Sheet
+from ledger.values.sealed import EntryKind
+
+
+def record_in_batches(workspace: Workspace, sheet: Sheet, data: bytes, by: str) -> Recorded:
+    """Book a long sheet; what is booked before an interruption stays, the rest follows later.
+
+    The whole sheet is read and sorted out first, so that copies and questions are settled
+    against the sheet as a whole; each batch is then judged and sealed by itself.
+    """
+    with workspace.store.reading() as reader:
+        normalised = normalise_all(workspace, SiteBook(reader), sheet.drafts)
+        content = content_of(normalised)
+    with workspace.store.writing() as writer:
+        if sheet.digest not in open_runs(writer):
+            writer.append(sheet_entry(writer, sheet, data, content, "started", by))
+    outcomes: list[Outcome] = []
+    copies: Counter[str] = Counter()
+    observations = taken = again = 0
+    for start in range(0, len(sheet.drafts), BATCH):
+        part = sheet.drafts[start : start + BATCH]
+        last = start + BATCH >= len(sheet.drafts)
+        piece = Sheet(sheet.file, sheet.digest, part, sheet.observations if last else ())
+        with workspace.store.writing() as writer:
+            sites = SiteBook(writer)
+            lines = sort_out(
+                writer,
+                normalise_all(workspace, sites, part),
+                same_sheets(writer, sheet.digest, content),
+                workspace.today(),
+                copies,
+            )
+            done = book_lines(workspace, writer, sites, piece, (lines, by))
+            if last:
+                writer.append(sheet_entry(writer, sheet, data, content, "finished", by))
+        outcomes.extend(done.outcomes)
+        observations += done.observations
+        taken += done.observations_taken
+        again += done.judged_again
+    return Recorded(sheet, tuple(outcomes), observations, taken, judged_again=again)
+
+
+def open_runs(reader: Reader) -> dict[str, str]:
+    """Return the import runs that were started and not finished: digest to file name."""
+    runs: dict[str, str] = {}
+    for entry in reader.entries(kinds=(EntryKind.SHEET,)):
+        if entry.body["state"] == "started":
+            runs[entry.body["digest"]] = entry.body["name"]
+        elif entry.body["state"] == "finished":
+            runs.pop(entry.body["digest"], None)
+    return runs

@@ -1,0 +1,180 @@
+"""Reading the past: lists of entries, one entry's whole story, and the proof."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ledger.flow.holding import draft_of
+from ledger.flow.judging import REMARK, booked, find, finding_from, findings_of
+from ledger.flow.lines import BOOKED
+from ledger.flow.places import SiteBook, site_from
+from ledger.flow.workspace import Workspace, sealed_entry
+from ledger.inspection import Difference, compare_findings, compare_uses
+from ledger.intake import read_sheet
+from ledger.journal import Reader
+from ledger.journal.verify import Verification, verify
+from ledger.normalise.line import normalise_line
+from ledger.values.entry import Application
+from ledger.values.finding import Finding
+from ledger.values.sealed import EntryKind, Sealed
+from ledger.values.site import Site
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One entry as an inspector lists it: the record, its site, its state, its findings."""
+
+    sealed: Sealed
+    use: Application
+    site: Site | None
+    state: str
+    findings: tuple[Finding, ...]
+
+
+def list_entries(
+    workspace: Workspace, filters: Mapping[str, Any], *, versions: bool = False
+) -> list[Listed]:
+    """Return the applications that match, in order of their day; with ``versions`` old ones too."""
+    with workspace.store.reading() as reader:
+        sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
+        found = reader.entries(kinds=BOOKED, current_only=not versions, **filters)
+        rows = [_listed(reader, sites, entry) for entry in found]
+    return sorted(rows, key=lambda row: (row.use.date, row.use.start is None, row.use.start or 0,
+                                         row.sealed.seq))  # fmt: skip
+
+
+def listed_of(workspace: Workspace, entries: Sequence[Sealed]) -> list[Listed]:
+    """Return sealed applications as an inspector lists them, in the order given."""
+    with workspace.store.reading() as reader:
+        sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
+        return [_listed(reader, sites, entry) for entry in entries]
+
+
+def _listed(reader: Reader, sites: Mapping[str, Site], entry: Sealed) -> Listed:
+    newest = reader.newest_version(entry.seq)
+    if newest.seq == entry.seq:
+        state = "current"
+    else:
+        state = "struck" if newest.kind is EntryKind.STRIKE else "amended"
+    judgements = reader.judgements(entry.seq)
+    findings = findings_of(judgements[-1], entry.seq) if judgements else ()
+    item = booked(entry)
+    return Listed(entry, item.use, sites.get(item.use.site), state, findings)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of an entry's story: its number, its name, what it shows, line by line."""
+
+    number: int
+    name: str
+    lines: tuple[str, ...]
+    differences: tuple[Difference, ...] = ()
+
+
+@dataclass(frozen=True)
+class Trace:
+    """The nine steps of one entry, recomputed, with every difference from what was sealed."""
+
+    entry: Sealed
+    versions: tuple[Sealed, ...]
+    steps: tuple[Step, ...]
+
+    @property
+    def differences(self) -> tuple[Difference, ...]:
+        """Every difference of every step."""
+        return tuple(item for step in self.steps for item in step.differences)
+
+
+def trace(workspace: Workspace, seq: int) -> Trace:
+    """Return the whole story of an entry, recomputed from kept cells and kept rules."""
+    from ledger.flow.tracing import story  # noqa: PLC0415 - it stands on this module
+
+    with workspace.store.reading() as reader:
+        return story(workspace, reader, sealed_entry(reader, seq))
+
+
+def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[str, str] | None:
+    """Return the cells of the row an entry came from, read again from the kept sheet."""
+    data = reader.blob(entry.body["sheet"])
+    if data is None:
+        return None
+    origin = entry.body["origin"]
+    sheet = read_sheet(origin["file"], data, workspace.book.firm.month_first)
+    for draft in sheet.drafts:
+        if draft.origin.row == origin["row"] and draft.origin.page == origin["page"]:
+            return {heading: cell.text for heading, cell in draft.cells.items() if cell.text}
+    return None
+
+
+def judge_anew(
+    workspace: Workspace, reader: Reader, entry: Sealed
+) -> tuple[tuple[Difference, ...], tuple[Finding, ...], tuple[Finding, ...]]:
+    """Normalise and judge an entry again by the rules of its newest judgement.
+
+    Returns the differences of the record, the findings as sealed and the findings as they come
+    out now. The others at the site are those that stood when the judgement was made.
+    """
+    judgements = reader.judgements(entry.seq)
+    sealed_findings = findings_of(judgements[-1], entry.seq) if judgements else ()
+    digest = judgements[-1].body["rules"] if judgements else workspace.book.digest
+    book = workspace.book_of(reader, digest) or workspace.book
+    item = booked(entry)
+    sites = SiteBook(reader)
+    again = normalise_line(draft_of(entry, {}), book.lexicon(), book.units, sites.find)
+    record: tuple[Difference, ...] = compare_uses(item.use, again.application)
+    site = sites.get(item.use.site)
+    until = judgements[-1].seq if judgements else reader.head.seq
+    others = [
+        other.use for other in standing_at(reader, item.use.site, until)
+        if other.sealed.seq != entry.seq
+    ]  # fmt: skip
+    found = find(book, item.use, site, others) if site is not None else ()
+    rules_only = tuple(finding for finding in sealed_findings if finding.code != REMARK)
+    return record, rules_only, found
+
+
+def standing_at(reader: Reader, key: str, until: int) -> list[Any]:
+    """Return the applications at a site that were current when entry ``until`` was sealed."""
+    all_there = [entry for entry in reader.entries(kinds=BOOKED, site=key) if entry.seq < until]
+    replaced = {entry.replaces for entry in all_there}
+    replaced |= {
+        entry.replaces
+        for entry in reader.entries(kinds=(EntryKind.STRIKE,), site=key)
+        if entry.seq < until
+    }
+    return [booked(entry) for entry in all_there if entry.seq not in replaced]
+
+
+def differences_of(
+    sealed_findings: Sequence[Finding], found: Sequence[Finding]
+) -> tuple[Difference, ...]:
+    """Return how findings made now differ from the sealed ones."""
+    return compare_findings(sealed_findings, found)
+
+
+def prove_whole(workspace: Workspace, codes: Sequence[str] = ()) -> Verification:
+    """Verify the ledger: recompute everything, and look for the seal codes kept elsewhere."""
+    with workspace.store.reading() as reader:
+        return verify(reader, tuple(codes))
+
+
+def judgements_of(reader: Reader, seq: int) -> Iterator[tuple[Sealed, tuple[Finding, ...]]]:
+    """Yield each judgement of an entry with what it found."""
+    for judgement in reader.judgements(seq):
+        for part in judgement.body["findings"]:
+            if part["seq"] == seq:
+                yield judgement, tuple(finding_from(body) for body in part["findings"])
+                break
+        else:
+            yield judgement, ()
+
+
+def reason_of(entry: Sealed) -> str:
+    """Return the reason given for an amendment, a strike or a drop."""
+    if entry.private is None:
+        return ""
+    return str(json.loads(entry.private).get("because", ""))

@@ -1,0 +1,157 @@
+"""Judgements: entries judged together with everything at their site, and sealed by batch."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ledger.checks.case import Case
+from ledger.checks.judge import judge
+from ledger.flow.places import SiteBook
+from ledger.flow.workspace import Workspace
+from ledger.journal import Reader, Writer
+from ledger.rulebook.book import Book
+from ledger.values.body import application_from
+from ledger.values.entry import Application
+from ledger.values.finding import Finding, Kind, RuleRef
+from ledger.values.sealed import EntryKind, Head, NewEntry, Sealed
+from ledger.values.site import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Booked:
+    """A sealed application together with what it says."""
+
+    sealed: Sealed
+    use: Application
+
+
+def booked(sealed: Sealed) -> Booked:
+    """Return the application inside a sealed application or amendment."""
+    return Booked(sealed, application_from(sealed.body, _private(sealed)))
+
+
+def _private(sealed: Sealed) -> Mapping[str, Any] | None:
+    return json.loads(sealed.private) if sealed.private else None
+
+
+def find(
+    book: Book, use: Application, site: Site, others: Sequence[Application]
+) -> tuple[Finding, ...]:
+    """Return every finding of one application, judged with all others at its site."""
+    product = book.product(use.product, use.date, use.lot) if use.label else None
+    case = Case(use, product, site, book.firm, book.words, tuple(others))
+    return judge(case, book)
+
+
+def finding_body(finding: Finding) -> dict[str, Any]:
+    """Return a finding as it is sealed."""
+    return {
+        "kind": str(finding.kind), "code": finding.code, "name": finding.name,
+        "text": finding.text, "column": finding.column, "way_out": finding.way_out,
+        "blocks": int(finding.blocks),
+        "rules": [
+            {"file": rule.file, "line": rule.line, "key": rule.key, "source": rule.source,
+             "confidence": rule.confidence}
+            for rule in finding.rules
+        ],
+    }  # fmt: skip
+
+
+def finding_from(body: Mapping[str, Any]) -> Finding:
+    """Return the finding that was sealed."""
+    rules = tuple(RuleRef(**rule) for rule in body["rules"])
+    return Finding(
+        Kind(body["kind"]), body["code"], body["name"], body["text"], body["column"],
+        body["way_out"], rules, bool(body["blocks"]),
+    )  # fmt: skip
+
+
+def findings_of(judgement: Sealed, seq: int) -> tuple[Finding, ...]:
+    """Return what a judgement says of one entry; nothing said of a judged entry is no finding."""
+    for item in judgement.body["findings"]:
+        if item["seq"] == seq:
+            return tuple(finding_from(body) for body in item["findings"])
+    return ()
+
+
+def latest_findings(reader: Reader, seq: int) -> tuple[Finding, ...]:
+    """Return what the newest judgement says of an entry."""
+    judgements = reader.judgements(seq)
+    return findings_of(judgements[-1], seq) if judgements else ()
+
+
+def judgement_entry(
+    digest: str, head: Head, found: Mapping[int, Sequence[Finding]], because: str
+) -> NewEntry:
+    """Return the entry that seals what was found of each of these entries.
+
+    ``found`` maps every judged entry to its findings, in order; entries without findings are
+    covered by ``first`` and ``last`` and need no line of their own.
+    """
+    seqs = sorted(found)
+    body = {
+        "rules": digest, "head": {"seq": head.seq, "seal": head.seal}, "because": because,
+        "first": seqs[0], "last": seqs[-1],
+        "findings": [
+            {"seq": seq, "findings": [finding_body(finding) for finding in found[seq]]}
+            for seq in seqs
+            if found[seq]
+        ],
+    }  # fmt: skip
+    return NewEntry(EntryKind.JUDGEMENT, body, refers=seqs[0] if len(seqs) == 1 else None)
+
+
+def site_uses(reader: Reader, keys: Iterable[str]) -> dict[str, list[Booked]]:
+    """Return the current applications at each of these sites."""
+    return {key: [booked(sealed) for sealed in reader.at_site(key)] for key in keys}
+
+
+def rejudge(workspace: Workspace, writer: Writer, touched: Mapping[str, int], because: str) -> int:
+    """Judge again every later entry at the touched sites and seal what changed; return how many.
+
+    ``touched`` maps a site to the sequence number from which on entries are new (they were just
+    judged). Each entry is judged by the rules that judged it before, so that an edited rule file
+    never re-judges the past by the way.
+    """
+    sites = SiteBook(writer)
+    changed = 0
+    for key, first_new in touched.items():
+        site = sites.get(key)
+        if site is None:
+            continue
+        uses = [booked(sealed) for sealed in writer.at_site(key)]
+        for item in uses:
+            if item.sealed.seq >= first_new:
+                continue
+            others = [other.use for other in uses if other is not item]
+            changed += _judge_again(workspace, writer, item, (site, others), because)
+    return changed
+
+
+def _judge_again(
+    workspace: Workspace,
+    writer: Writer,
+    item: Booked,
+    around: tuple[Site, list[Application]],
+    because: str,
+) -> int:
+    seq = item.sealed.seq
+    before = writer.judgements(seq)
+    digest = before[-1].body["rules"] if before else workspace.book.digest
+    book = workspace.book_of(writer, digest) or workspace.book
+    site, others = around
+    found = find(book, item.use, site, others)
+    sealed_before = findings_of(before[-1], seq) if before else ()
+    rules_only = tuple(finding for finding in sealed_before if finding.code != REMARK)
+    if found == rules_only:
+        return 0
+    kept = tuple(finding for finding in sealed_before if finding.code == REMARK)
+    writer.append(judgement_entry(book.digest, writer.head, {seq: kept + found}, because))
+    return 1
+
+
+REMARK = "REMARK"
+"""The code of what reading a line said about it; kept when the entry is judged again."""

@@ -1,0 +1,112 @@
+"""The sites of a workspace while a sheet is read: found, asked about, or newly made."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from ledger.journal import Reader
+from ledger.normalise.line import SiteAsk
+from ledger.normalise.sites import match_site
+from ledger.values.sealed import EntryKind, NewEntry, Sealed
+from ledger.values.site import Address, Site
+
+
+def site_from(sealed: Sealed) -> Site:
+    """Return the site that a sealed site entry describes (its address may be disposed of)."""
+    body = sealed.body
+    text = json.loads(sealed.private) if sealed.private else {}
+    address = Address(
+        text.get("street", ""), text.get("unit", ""), text.get("city", ""),
+        body["state"], text.get("zip", ""),
+    )  # fmt: skip
+    return Site(
+        key=body["site"], address=address, county=body["county"],
+        jurisdiction=body["jurisdiction"], kind=body["site_kind"], time_zone=body["time_zone"],
+        typed=text.get("typed", ""), doubt=body["doubt"], same_as=body["same_as"],
+    )  # fmt: skip
+
+
+def site_entry(site: Site, *, apart_from: Iterable[str] = (), by: str = "") -> NewEntry:
+    """Return the entry that seals a site; ``apart_from`` are keys it was said not to be."""
+    body: dict[str, Any] = {
+        "site": site.key, "county": site.county, "jurisdiction": site.jurisdiction,
+        "site_kind": site.kind, "time_zone": site.time_zone, "state": site.address.state,
+        "doubt": site.doubt, "same_as": site.same_as, "apart_from": sorted(apart_from),
+    }  # fmt: skip
+    private = {
+        "street": site.address.street, "unit": site.address.unit, "city": site.address.city,
+        "zip": site.address.zip, "typed": site.typed,
+    }  # fmt: skip
+    text = json.dumps(private, ensure_ascii=True, sort_keys=True)
+    return NewEntry(EntryKind.SITE, body, private=text, by=by)
+
+
+class SiteBook:
+    """Finds a line's site among the sealed ones, and remembers the new ones of this run.
+
+    A near match makes a new site *in doubt*: booked, but its intervals and counts cannot tell
+    until ``useledger sites`` is told whether the two are the same.
+    """
+
+    def __init__(self, reader: Reader) -> None:
+        self._reader = reader
+        self._known: dict[str, Site] = {}
+        self._by_zip: dict[str, list[Site]] = {}
+        self._asked: dict[tuple[Address, str], Site] = {}
+        self._next = 0
+        self.pending: list[Site] = []
+
+    def get(self, key: str) -> Site | None:
+        """Return the site with this key, its newest sealed form."""
+        if key not in self._known:
+            sealed = self._reader.site(key)
+            if sealed is None:
+                return None
+            self._known[key] = site_from(sealed)
+        return self._known[key]
+
+    def all(self) -> Iterator[Site]:
+        """Yield every site: those of this run first, then the sealed ones."""
+        yield from self._known.values()
+        for sealed in self._reader.sites():
+            if sealed.body["site"] not in self._known:
+                yield site_from(sealed)
+
+    def _in_zip(self, zip5: str) -> list[Site]:
+        if zip5 not in self._by_zip:
+            sites = [site_from(entry) for entry in self._reader.sites_in(zip5)]
+            self._by_zip[zip5] = sites
+            self._known.update({site.key: site for site in sites})
+        return self._by_zip[zip5]
+
+    def find(self, ask: SiteAsk) -> Site | None:
+        """Return the site a line means; None only where a key alone is given and unknown."""
+        if ask.key:
+            return self.get(ask.key)
+        question = (ask.address, ask.jurisdiction)
+        if question in self._asked:
+            return self._asked[question]
+        match = match_site(ask.address, self._in_zip(ask.address.zip))
+        site = match.site if match.outcome == "same" else None
+        if site is not None and site.same_as:
+            site = self.get(site.same_as)
+        if site is None:
+            site = self._new(ask, match.site.key if match.site else None)
+        self._asked[question] = site
+        return site
+
+    def _new(self, ask: SiteAsk, doubt: str | None) -> Site:
+        if not self._next:
+            self._next = self._reader.count_sites() + 1
+        key = f"S{self._next:04d}"
+        self._next += 1
+        site = Site(
+            key=key, address=ask.address, county=ask.county, jurisdiction=ask.jurisdiction,
+            kind=ask.kind, time_zone=ask.time_zone, typed=ask.typed, doubt=doubt,
+        )  # fmt: skip
+        self.pending.append(site)
+        self._known[key] = site
+        self._in_zip(ask.address.zip).append(site)
+        return site

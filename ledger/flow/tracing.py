@@ -1,0 +1,138 @@
+"""One entry's whole story: the nine steps, recomputed, from the cell to the report line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+from ledger.flow.inspecting import (
+    Step,
+    Trace,
+    differences_of,
+    judge_anew,
+    judgements_of,
+    read_again,
+    reason_of,
+)  # fmt: skip
+from ledger.flow.judging import booked
+from ledger.flow.lines import BOOKED
+from ledger.flow.periods import line_of_entry
+from ledger.flow.workspace import Workspace
+from ledger.inspection import Difference
+from ledger.journal import Reader
+from ledger.seal import seal_code, seal_of
+from ledger.values.finding import Finding, render_finding
+from ledger.values.rounding import exact_text
+from ledger.values.sealed import EntryKind, Sealed
+
+
+def story(workspace: Workspace, reader: Reader, entry: Sealed) -> Trace:
+    """Return the story of an entry; one that is no application tells its own few steps."""
+    if entry.kind not in BOOKED:
+        return Trace(entry, reader.versions(entry.seq), tuple(_plain(reader, entry)))
+    return Trace(entry, reader.versions(entry.seq), tuple(_steps(workspace, reader, entry)))
+
+
+def _plain(reader: Reader, entry: Sealed) -> Iterator[Step]:
+    private = json.loads(entry.private) if entry.private else {}
+    said = {**dict(entry.body), **private}
+    yield Step(
+        1, f"what the {entry.kind} says", tuple(f"{key}: {value}" for key, value in said.items())
+    )
+    yield _seal_step(reader, entry)
+    if entry.kind is EntryKind.HELD:
+        after = reader.referring(entry.seq)
+        lines = [
+            f"entry {later.seq}: {later.kind}, {reason_of(later)}".rstrip(", ") for later in after
+        ]
+        yield Step(6, "what became of it", tuple(lines) or ("it is still held",))
+
+
+def _steps(workspace: Workspace, reader: Reader, entry: Sealed) -> Iterator[Step]:
+    use = booked(entry).use
+    cells = dict(json.loads(entry.private)["cells"]) if entry.private else {}
+    yield _read_step(workspace, reader, entry, cells)
+    record, sealed_findings, found = judge_anew(workspace, reader, entry)
+    amount = f"{exact_text(use.used.fraction)} {use.used.unit} of undiluted product"
+    marks = " (worked out from the mix)" if use.used.derived else ""
+    normalised = (
+        f"{use.date} {use.start or ''} at site {use.site} in {use.county}, {use.jurisdiction}",
+        f"{use.product_name} ({use.product_key}), label {use.label[:16]}",
+        f"{use.amount.text} -> {amount}{marks}",
+        f"by {use.applicator} {use.licence}".rstrip()
+        + (f", supervised by {use.supervisor} {use.supervisor_licence}" if use.supervisor else ""),
+    )
+    yield Step(2, "normalised", normalised, record)
+    label = [finding for finding in sealed_findings if not _of_law(finding)]
+    law = [finding for finding in sealed_findings if _of_law(finding)]
+    again = differences_of(sealed_findings, found)
+    yield Step(3, "checked against the label", _shown(label), again)
+    yield Step(4, "checked against the law of the place", _shown(law))
+    yield _seal_step(reader, entry)
+    yield Step(6, "closed", tuple(_closes(reader, entry)) or ("the day is not closed since",))
+    yield from _later_steps(workspace, reader, entry)
+
+
+def _read_step(workspace: Workspace, reader: Reader, entry: Sealed, cells: dict[str, str]) -> Step:
+    origin = entry.body["origin"]
+    lines = [f"{origin['file']}:{origin['row']}, sheet {entry.body['sheet'][:16]}"]
+    lines += [f"{heading}: {text}" for heading, text in cells.items()]
+    if entry.kind is EntryKind.AMENDMENT:
+        lines.append(f"amended: {reason_of(entry)} (by {entry.by})")
+        return Step(1, "read", tuple(lines))
+    kept = read_again(workspace, reader, entry)
+    if kept is None:
+        return Step(1, "read", (*lines, "the sheet's bytes are not kept any more"))
+    differences = tuple(
+        Difference(f"cell {heading}", cells.get(heading, ""), kept.get(heading, ""))
+        for heading in sorted({*cells, *kept})
+        if cells.get(heading, "") != kept.get(heading, "") and entry.body["clears"] is None
+    )
+    return Step(1, "read", tuple(lines), differences)
+
+
+def _of_law(finding: Finding) -> bool:
+    return any(rule.file.startswith("jurisdictions/") for rule in finding.rules)
+
+
+def _shown(findings: list[Finding]) -> tuple[str, ...]:
+    return tuple(render_finding(finding, "sealed") for finding in findings) or ("nothing found",)
+
+
+def _seal_step(reader: Reader, entry: Sealed) -> Step:
+    again = seal_of(entry.text.encode())
+    lines = [
+        f"entry {entry.seq}, sealed {entry.at} by {entry.by or 'the sheet'} ({entry.os_user})",
+        f"seal {entry.seal}",
+        f"after {entry.prev or 'nothing: the first entry'}",
+    ]
+    for judgement, findings in judgements_of(reader, entry.seq):
+        lines.append(
+            f"judged by entry {judgement.seq} ({judgement.body['because']}), rules "
+            f"{judgement.body['rules'][:16]}: {len(findings)} findings"
+        )
+    versions = reader.versions(entry.seq)
+    if len(versions) > 1:
+        chain = ", ".join(f"{version.seq} {version.kind}" for version in versions)
+        lines.append(f"versions: {chain}")
+    wrong = () if again == entry.seal else (Difference("seal", entry.seal, again),)
+    return Step(5, "appended and sealed", tuple(lines), wrong)
+
+
+def _closes(reader: Reader, entry: Sealed) -> Iterator[str]:
+    for close in reader.closes(entry.body["date"]):
+        if close.body["applicator"] in {None, entry.body["applicator"]} and close.seq > entry.seq:
+            yield f"entry {close.seq}: tree size {close.body['size']}, {seal_code(close.seal)}"
+    if entry.body["late"] is not None:
+        yield f"late: the day was closed already by entry {entry.body['late']}"
+
+
+def _later_steps(workspace: Workspace, reader: Reader, entry: Sealed) -> Iterator[Step]:
+    summed, filed = line_of_entry(workspace, reader, entry)
+    yield Step(7, "summed", summed)
+    yield Step(8, "filed", filed)
+    newest = reader.newest_version(entry.seq)
+    state = (
+        "current" if newest.seq == entry.seq else f"replaced by entry {newest.seq} ({newest.kind})"
+    )
+    yield Step(9, "inspected", (f"this version is {state}",))
