@@ -156,7 +156,8 @@ def _row(row: EntryRow) -> tuple[Value, ...]:
         Number(Fraction(row.seq)), row.date, row.start, row.applicator, row.licence,
         row.customer, row.address, row.county, row.product, row.registration, row.amount,
         "cannot tell" if row.used is None else number(row.used), row.unit, row.method, row.places,
-        Number(Fraction(row.findings)), row.state, row.recorded_at, "late" if row.late else "",
+        Number(Fraction(row.findings)), row.state, row.recorded_at.replace("T", " "),
+        "late" if row.late else "",
     )  # fmt: skip
 
 

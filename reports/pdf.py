@@ -20,6 +20,9 @@ _FONTS = ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono")
 
 _LONG_WORD = re.compile(r"\S{25,}")
 _BREAK = "\u200b"
+_ACROSS, _ACROSS_WIDE = 504.0, 684.0  # points between the margins of a letter page
+_LETTER = 0.52  # the width of a letter, about, in parts of its size
+_MANY = 10
 
 
 def document(sheets: Sequence[Sheet], author: str = "") -> bytes:
@@ -52,12 +55,14 @@ def _report(sheets: Sequence[Sheet], author: str) -> dict[str, Any]:
 
 
 def _sheet(sheet: Sheet) -> dict[str, Any]:
+    size, air = _size(sheet)
+    meanings = [f"{_soft(c.name)}: {_soft(c.meaning)}." for c in sheet.columns if c.meaning]
     return {
         "title": _soft(sheet.title),
         "running": _soft(sheet.name),
         "about": [[_soft(what), _soft(value)] for what, value in sheet.about],
         "columns": [_column(sheet, number) for number in range(len(sheet.columns))],
-        "meanings": [[_soft(c.name), _soft(c.meaning)] for c in sheet.columns if c.meaning],
+        "meanings": " ".join(meanings) if sheet.rows else "",
         "rows": [[_text(value) for value in row] for row in sheet.rows],
         "totals": [[_text(value) for value in row] for row in sheet.totals],
         "statement": _soft(sheet.statement),
@@ -66,23 +71,48 @@ def _sheet(sheet: Sheet) -> dict[str, Any]:
         "signature": [_soft(field) for field in sheet.signature],
         "caution": _soft(sheet.caution),
         "wide": sheet.wide,
+        "size": size,
+        "air": air,
     }
 
 
 def _column(sheet: Sheet, number: int) -> dict[str, Any]:
     column: Column = sheet.columns[number]
+    size, air = _size(sheet)
+    text = column.kind is Kind.TEXT
     return {
         "heading": _soft(column.heading),
         "right": column.kind is Kind.NUMBER,
-        "share": _share(sheet, number) if column.kind is Kind.TEXT else 0,
+        "share": round(_width(sheet, number) * size * _LETTER + 2 * air, 1) if text else 0,
     }
 
 
-def _share(sheet: Sheet, number: int) -> int:
-    """Return the share of the width of a text column: by its longest text, within reason."""
+def _width(sheet: Sheet, number: int) -> int:
+    """Return the width of a column in letters: its longest word, and more for a long text.
+
+    Numbers and days are never broken; a word longer than 24 letters is (see :func:`_soft`).
+    """
+    column = sheet.columns[number]
     texts = [shown(row[number]) for row in (*sheet.rows, *sheet.totals)]
-    longest = max([len(text) for text in texts] + [len(sheet.columns[number].heading) // 2])
-    return min(40, max(5, longest))
+    longest = max((len(text) for text in texts), default=0)
+    words = [min(24, len(word)) for text in texts for word in text.split()]
+    words += [len(word) * 6 // 5 for word in column.heading.split()]  # bold is wider
+    word = max(words, default=1)
+    if column.kind is not Kind.TEXT:
+        return max(word, longest)
+    return max(4, word, min(40, word + (longest - word) // 3))
+
+
+def _size(sheet: Sheet) -> tuple[float, float]:
+    """Return the size of the table's letters and the air beside them, in points.
+
+    A table of few columns is set in the size of the text; one of many in what fits the page.
+    """
+    many = len(sheet.columns) > _MANY
+    air = 2.0 if many else 4.0
+    room = (_ACROSS_WIDE if sheet.wide else _ACROSS) - 2 * air * len(sheet.columns)
+    letters = sum(_width(sheet, number) for number in range(len(sheet.columns)))
+    return min(9.5, max(5.0, room / (letters * _LETTER))), air
 
 
 def _text(value: Value) -> str:

@@ -23,6 +23,9 @@ from reports.sheet import Column, Kind, Note, Number, Sheet, Value
 _PLACE = ("jurisdiction", "county", "county_number", "year", "month")
 _OF_LINE = ("site_code", "registration", "product", "total_used", "unit", "visits")
 _OF_INGREDIENT = ("ingredient", "cas")
+_OF_POUNDS = ("pounds", "synergist", "active ingredient")
+"""Words of the remarks that are repeated under the pounds of active ingredient."""
+
 _OF_BOTH = ("applications", "pounds")
 _NUMBERS = ("total_used", "applications", "visits", "pounds", "year", "month")
 
@@ -202,7 +205,7 @@ def _ingredient_sheet(part: Summary, form: Form, printing: Printing, county: str
             *(
                 Note(remark.text, remark.sources)
                 for remark in part.remarks
-                if CANNOT_TELL in remark.text or "synergist" in remark.text
+                if any(word in remark.text.casefold() for word in _OF_POUNDS)
             ),
         ),
         sources=tuple(_source(source) for source in form.sources),

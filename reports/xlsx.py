@@ -9,10 +9,12 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass
 from datetime import date, datetime
 from textwrap import wrap
-from typing import Any
+from typing import Any, cast
 
 from openpyxl import Workbook
 from openpyxl.cell import Cell, WriteOnlyCell
@@ -28,10 +30,10 @@ _TITLE = Font(name=_FACE, size=15, bold=True)
 _SMALL = Font(name=_FACE, size=9)
 _THIN, _HAIR = Side("thin"), Side("hair")
 _LINE_HEIGHT = 15
-_SMALL_HEIGHT = 12.5
 _LONGEST = 32_767  # characters in one cell of a workbook
 _DIGITS = 15  # digits that a spreadsheet keeps of a number
-_WIDEST, _NARROWEST = 44, 9
+_NARROWEST, _PAGE = 7, 88.0
+_WIDEST, _WIDEST_OF_MANY, _MANY = 44, 24, 10
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
@@ -57,6 +59,37 @@ def _tab(name: str, taken: set[str]) -> str:
     return tab
 
 
+@dataclass(frozen=True)
+class _Style:
+    """How a cell looks; one object for each look, told apart by which it is."""
+
+    font: Font
+    alignment: Alignment
+    border: Border
+
+    __hash__ = object.__hash__
+
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+
+_TOP_LEFT = Alignment(horizontal="left", vertical="top", wrap_text=True)
+_INDENTED = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
+_RIGHT = Alignment(horizontal="right", vertical="top")
+_RULED = Border(top=_THIN, bottom=_THIN)
+_HEAD_TEXT = _Style(
+    _BOLD, Alignment(horizontal="left", vertical="bottom", wrap_text=True, indent=1), _RULED
+)
+_HEAD_NUMBER = _Style(
+    _BOLD, Alignment(horizontal="right", vertical="bottom", wrap_text=True), _RULED
+)
+_ROW = (_Style(_BODY, _INDENTED, Border(bottom=_HAIR)), _Style(_BODY, _RIGHT, Border(bottom=_HAIR)))
+_TOTAL = (_Style(_BOLD, _INDENTED, Border(top=_THIN)), _Style(_BOLD, _RIGHT, Border(top=_THIN)))
+_PLAIN, _STRONG, _TOP, _FINE = (
+    _Style(font, _TOP_LEFT, Border()) for font in (_BODY, _BOLD, _TITLE, _SMALL)
+)
+
+
 class _Page:
     """One worksheet while it is written, from the title down to the caution."""
 
@@ -65,22 +98,23 @@ class _Page:
         self.page: Any = book.create_sheet(tab)
         self.row = 0
         self.widths = _widths(sheet)
+        self.styles: dict[tuple[_Style, str], Any] = {}
 
     def write(self) -> None:
         """Write everything; what stands above the rows must be set up before the first row."""
         sheet = self.sheet
         self._set_up(header=3 + len(sheet.about))
-        self._wide([(plain(sheet.title), _TITLE)], height=21)
+        self._wide(sheet.title, _TOP)
         for what, value in sheet.about:
-            self._wide([(f"{what}: {value}", _BODY)])
-        self._wide([])
+            self._wide(f"{what}: {value}", _PLAIN)
+        self._blank()
         self._header()
         for row in sheet.rows:
-            self._cells(row, _BODY, Border(bottom=_HAIR))
+            self._cells(row, _ROW)
         for row in sheet.totals:
-            self._cells(row, _BOLD, Border(top=_THIN))
+            self._cells(row, _TOTAL)
         if sheet.statement:
-            self._wide([(sheet.statement, _BOLD)])
+            self._wide(sheet.statement, _STRONG)
         self._below()
 
     def _set_up(self, header: int) -> None:
@@ -92,6 +126,7 @@ class _Page:
         page.page_setup.fitToWidth, page.page_setup.fitToHeight = 1, 0
         page.sheet_properties.pageSetUpPr.fitToPage = True
         page.page_margins.left = page.page_margins.right = 0.6
+        page.page_margins.top, page.page_margins.bottom = 0.6, 0.7
         # An ampersand begins a code in a footer; two stand for one.
         page.oddFooter.left.text = plain(self.sheet.title).replace("&", "&&")[:120]
         page.oddFooter.right.text = "Page &P of &N"
@@ -99,67 +134,56 @@ class _Page:
             page.column_dimensions[get_column_letter(number)].width = width
 
     def _header(self) -> None:
+        columns = self.sheet.columns
         cells = [
-            self._cell(column.heading, _BOLD, Border(top=_THIN, bottom=_THIN))
-            for column in self.sheet.columns
+            self._cell(c.heading, _HEAD_NUMBER if c.kind is Kind.NUMBER else _HEAD_TEXT)
+            for c in columns
         ]
-        for cell, column in zip(cells, self.sheet.columns, strict=True):
-            side = "right" if column.kind is Kind.NUMBER else "left"
-            indent = 0 if side == "right" else 1
-            cell.alignment = Alignment(
-                horizontal=side, vertical="bottom", wrap_text=True, indent=indent
-            )
-        longest = max(
-            (_lines(c.heading, w) for c, w in zip(self.sheet.columns, self.widths, strict=True)),
-            default=1,
-        )
-        self._append(cells, _LINE_HEIGHT * longest + 3)
+        lines = [_lines(c.heading, w) for c, w in zip(columns, self.widths, strict=True)]
+        self._append(cells, _LINE_HEIGHT * max(lines, default=1) + 3)
 
-    def _cells(self, row: Sequence[Value], font: Font, border: Border) -> None:
-        cells = [self._cell(value, font, border) for value in row]
-        for cell, value in zip(cells, row, strict=True):
-            if not isinstance(value, Number):  # air between a number and the text beside it
-                cell.alignment = Alignment(
-                    horizontal="left", vertical="top", wrap_text=True, indent=1
-                )
-        lines = [
-            _lines(shown(value), width)
-            for value, width in zip(row, self.widths, strict=True)
-            if isinstance(value, str)
-        ]
-        self._append(cells, _LINE_HEIGHT * max(lines, default=1))
+    def _cells(self, row: Sequence[Value], styles: tuple[_Style, _Style]) -> None:
+        cells, lines = [], 1
+        for value, width in zip(row, self.widths, strict=True):
+            cells.append(self._cell(value, styles[isinstance(value, Number)]))
+            if isinstance(value, str) and (len(value) >= width - 1 or "\n" in value):
+                lines = max(lines, _lines(shown(value), width))
+        self._append(cells, _LINE_HEIGHT * lines)
 
     def _below(self) -> None:
         sheet = self.sheet
-        self._wide([])
+        for field in sheet.signature:
+            self._blank(24)
+            self._wide(f"{field}: {'_' * 40}", _PLAIN)
         meanings = [f"{c.name}: {c.meaning}." for c in sheet.columns if c.meaning]
         blocks = (
-            ("Columns", [" ".join(meanings)] if meanings else []),
+            ("Columns", [" ".join(meanings)] if meanings and sheet.rows else []),
             ("Remarks", [f"{n}. {note.whole}" for n, note in enumerate(sheet.notes, 1)]),
             ("Sources", list(sheet.sources)),
         )
         for title, texts in blocks:
             if texts:
-                self._wide([(title, _BOLD)])
+                self._blank()
+                self._wide(title, _STRONG)
             for text in texts:
-                self._wide([(text, _SMALL)])
-        for field in sheet.signature:
-            self._wide([], height=24)
-            self._wide([(f"{field}: {'_' * 40}", _BODY)])
-        self._wide([])
-        self._wide([(sheet.caution, _SMALL)])
+                self._wide(text, _FINE)
+        self._blank()
+        self._wide(sheet.caution, _FINE)
 
-    def _wide(self, texts: Iterable[tuple[str, Font]], height: float | None = None) -> None:
-        """Append one row that spans the table: text in the first cell, the others merged."""
-        cells = [self._cell(text, font, None) for text, font in texts]
-        if cells:
-            small = cells[0].font.size == _SMALL.size
-            lines = _lines(str(cells[0].value), sum(self.widths) * (1.15 if small else 0.95))
-            height = height or (_SMALL_HEIGHT if small else _LINE_HEIGHT) * lines
-            if len(self.widths) > 1:
-                last = get_column_letter(len(self.widths))
-                self.page.merged_cells.ranges.add(f"A{self.row + 1}:{last}{self.row + 1}")
-        self._append(cells, height)
+    def _wide(self, text: str, style: _Style) -> None:
+        """Append one row that spans the table: text in the first cell, the others merged.
+
+        Merged cells do not grow by themselves, so the height is set by an estimate.
+        """
+        size = float(style.font.size or 11)
+        lines = _lines(plain(text), sum(self.widths) * 12 / size)
+        if len(self.widths) > 1:
+            last = get_column_letter(len(self.widths))
+            self.page.merged_cells.ranges.add(f"A{self.row + 1}:{last}{self.row + 1}")
+        self._append([self._cell(text, style)], size * 1.36 * lines)
+
+    def _blank(self, height: float | None = None) -> None:
+        self._append([], height)
 
     def _append(self, cells: list[Cell], height: float | None) -> None:
         self.row += 1
@@ -167,18 +191,24 @@ class _Page:
             self.page.row_dimensions[self.row].height = height
         self.page.append(cells)
 
-    def _cell(self, value: Value, font: Font, border: Border | None) -> Cell:
-        cell = WriteOnlyCell(self.page)
+    def _cell(self, value: Value, style: _Style) -> Cell:
+        cell: Any = WriteOnlyCell(self.page)
         self._fill(cell, value)
-        cell.font = font
-        if border is not None:
-            cell.border = border
-        return cell
+        # Making a style anew for every cell takes longer than all the rest: each is made once.
+        key = (style, cell.number_format)
+        if key not in self.styles:
+            cell.font, cell.border = style.font, style.border
+            cell.alignment = style.alignment
+            if cell.data_type == "s":
+                # Stays text when a person opens the cell and leaves it again.
+                cell.quotePrefix = True
+            self.styles[key] = copy(cell._style)
+        cell._style = self.styles[key]
+        return cast(Cell, cell)
 
     @staticmethod
     def _fill(cell: Cell, value: Value) -> None:
         """Put a value into a cell as what it is; text stays text whatever it begins with."""
-        cell.alignment = Alignment(vertical="top", wrap_text=isinstance(value, str))
         if value is None:
             return
         if isinstance(value, Number) and len(value.rounded.as_tuple().digits) <= _DIGITS:
@@ -191,8 +221,8 @@ class _Page:
             return
         text = shown(value)
         cell.value = text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
+        cell.number_format = "@"
         cell.data_type = "s"
-        cell.quotePrefix = True  # stays text when a person opens and leaves the cell
 
 
 def _lines(text: str, width: float) -> int:
@@ -207,7 +237,12 @@ def _widths(sheet: Sheet) -> list[float]:
     for row in (*sheet.rows, *sheet.totals):
         for number, value in enumerate(row):
             longest[number] = max(longest[number], len(shown(value)))
-    return [float(min(_WIDEST, max(_NARROWEST, length + 3))) for length in longest]
+    widest = _WIDEST if len(sheet.columns) <= _MANY else _WIDEST_OF_MANY
+    widths = [float(min(widest, max(_NARROWEST, length + 3))) for length in longest]
+    texts = [n for n, column in enumerate(sheet.columns) if column.kind is Kind.TEXT]
+    if texts and sum(widths) < _PAGE:  # a narrow table leaves remarks too little room
+        widths[max(texts, key=lambda n: widths[n])] += _PAGE - sum(widths)
+    return widths
 
 
 def _settled(data: bytes) -> bytes:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 from ledger.rulebook.book import Book
@@ -125,6 +126,7 @@ SECOND_DAY = (
 """What both sheets give together."""
 
 
+@cache
 def book(*forms: str) -> Book:
     """Return the shipped rules with the named files of ``fixtures/forms`` beside them."""
     files = list(gather(shipped_rules(), None, None).files)
