@@ -155,7 +155,8 @@ class _Reader:
             self.fault("unit", "RULE-TYPE", "units are tables", "write [[unit]] above each")
             rows = []
         read = [self.one(row, f"unit[{number}]") for number, row in enumerate(rows, start=1)]
-        found = self.measured([unit for unit in read if unit[1] is not None])
+        broken = [row.get("code") for row, (_, unit) in zip(rows, read, strict=True) if not unit]
+        found = self.measured(read, [code for code in broken if isinstance(code, str)])
         units = Units(tuple(self.once(found)))
         missing = [code for code in NEEDED if code not in {unit.code for unit in units.units}]
         if missing:
@@ -221,7 +222,9 @@ class _Reader:
             return None
         return Fraction(text)
 
-    def measured(self, read: Iterable[tuple[str, Unit | None]]) -> list[tuple[str, Unit]]:
+    def measured(
+        self, read: Iterable[tuple[str, Unit | None]], broken: Iterable[str]
+    ) -> list[tuple[str, Unit]]:
         """Leave out units whose ``of`` is not itself a unit of worth 1 and of that dimension."""
         found = [(path, unit) for path, unit in read if unit is not None]
         bases = {u.code: u.dimension for _, u in found if u.code == u.of and u.factor == 1}
@@ -229,6 +232,8 @@ class _Reader:
         for path, unit in found:
             if bases.get(unit.of) == unit.dimension:
                 kept.append((path, unit))
+                continue
+            if unit.of in broken:  # that unit has a fault of its own; one is enough
                 continue
             what = f'"{unit.of}" is not a unit of {unit.dimension} with the factor 1'
             way_out = "name the unit that measures its kind: g, mL, mm, sq m, s, C, m/s, %, each"
