@@ -26,7 +26,9 @@ from lines import (
 from ledger.intake import read_sheet
 from ledger.normalise.line import Normalised, held_identity, normalise_line, own_key
 from ledger.normalise.products import registration
+from ledger.seal import canonical
 from ledger.values.amount import Basis, Quantity
+from ledger.values.body import application_body
 from ledger.values.dated import Span
 from ledger.values.draft import APPLICATION_HEADINGS, Draft
 from ledger.values.entry import Application, Avoided
@@ -395,6 +397,26 @@ def test_a_fault_of_the_sheets_reader_stands_alone() -> None:
     fault = Fault("CELL-PERCENT", Origin("day.csv", 2, "amount"), "was a per cent", "write % ai")
     found = normalise_line(replace(line, faults=(fault,)), LEXICON, UNITS, finder())
     assert found.faults == (fault,)
+
+
+def test_what_the_sheets_reader_restored_is_said_where_it_was_typed() -> None:
+    line = draft()
+    restored = "a spreadsheet had made 8:05 AM of it"
+    for row, expected in ((2, [("RESTORED", "start")]), (1, [])):
+        cells = {**line.cells, "start": Cell("08:05", Origin("day.csv", row, "start"), restored)}
+        found = normalise_line(replace(line, cells=cells), LEXICON, UNITS, finder())
+        assert [(item.code, item.column) for item in found.remarks] == expected
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(max_size=12), st.sampled_from(["note", "customer", "places", "lot", "method"]))
+def test_a_text_is_either_refused_or_has_canonical_bytes(text: str, heading: str) -> None:
+    found = understood({heading: text})
+    if found.application is not None:
+        for part in application_body(found.application):
+            assert canonical(part)
+    else:
+        assert {item.code for item in found.faults} <= {"TEXT-CONTROL", "TEXT-FORMULA"}
 
 
 # --- sites ---

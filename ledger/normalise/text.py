@@ -43,7 +43,7 @@ def _trouble(text: str) -> tuple[str, str, str] | None:
     if _FORMULA.match(text):
         return (
             "TEXT-FORMULA",
-            f'"{text}" would run as a formula in a spreadsheet',
+            f'"{clean(text)}" would run as a formula in a spreadsheet',
             "write what it says in plain words, without the sign before it",
         )
     return None
