@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ledger.arithmetic import state_pounds
 from ledger.rulebook.model import Form
 from ledger.summarise import Scope, pounds_of, summarise
 from ledger.units import Units
@@ -410,3 +411,12 @@ def test_a_long_month_is_one_period_and_a_year_adds_its_months() -> None:
 
 def test_a_group_of_granules_weighs_what_it_weighs() -> None:
     assert pounds_of(Quantity(Fraction(9), "oz"), GRANULE, form(), units()) == Fraction("0.5625")
+
+
+@given(st.fractions(min_value=0, max_value=500, max_denominator=10**6))
+def test_the_form_and_the_arithmetic_of_the_trade_weigh_alike(gallons: Fraction) -> None:
+    # The form file says 8.33 and four decimals; the plain function has them built in.
+    gravity = SPRAY.specific_gravity
+    assert gravity is not None
+    by_form = pounds_of(Quantity(gallons, "gal"), SPRAY, form(), units())
+    assert by_form == state_pounds(gallons, gravity)
