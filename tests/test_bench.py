@@ -52,7 +52,7 @@ def test_no_site_is_seen_again_within_an_interval_of_a_label() -> None:
 
 @pytest.mark.slow
 def test_every_race_runs() -> None:
-    command = [sys.executable, "-m", "tests.bench", "--lines", "400", "--turns", "1"]
+    command = [sys.executable, "-m", "tests.bench", "--lines", "150", "--turns", "1"]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     rows = [line for line in done.stdout.splitlines() if line.startswith("| ")]
