@@ -11,6 +11,7 @@ import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache, lru_cache
 from io import BytesIO
 from xml.etree import ElementTree as ET
 
@@ -96,6 +97,7 @@ class Grid:
     merges: tuple[Merge, ...]
 
 
+@cache
 def column_letters(column: int) -> str:
     """Return the letters of a column counted from 0: 0 is A, 26 is AA."""
     letters, left = "", column + 1
@@ -105,6 +107,7 @@ def column_letters(column: int) -> str:
     return letters
 
 
+@cache
 def column_number(letters: str) -> int:
     """Return the column of its letters, counted from 0."""
     number = 0
@@ -294,7 +297,12 @@ def _merge(reference: str) -> Merge:
 
 
 def _local(node: ET.Element) -> str:
-    return node.tag.rpartition("}")[2] if isinstance(node.tag, str) else ""
+    return _bare_name(node.tag) if isinstance(node.tag, str) else ""
+
+
+@lru_cache(maxsize=1_000)
+def _bare_name(tag: str) -> str:
+    return tag.rpartition("}")[2]
 
 
 def _all(root: ET.Element, name: str) -> Iterator[ET.Element]:
