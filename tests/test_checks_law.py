@@ -150,6 +150,17 @@ def test_a_file_nobody_checked_for_a_year_says_so() -> None:
     assert "stale" in advice(use(date=date(2027, 11, 26)))
 
 
+def test_a_rule_that_may_not_apply_is_unknown_and_never_a_breach() -> None:
+    # Whether "the nook" is a kitchen cannot be told, so neither can the rule on food in kitchens.
+    nook = use(places=("the nook",), prepared_said="none")
+    kinds = {f.name: f.kind for f in found(nook)}
+    assert kinds["kitchen-food"] is Kind.UNKNOWN
+    kitchen = use(places=("kitchen pipe entry",), prepared_said="none")
+    assert {f.name: f.kind for f in found(kitchen)}["kitchen-food"] is Kind.BREACH
+    covered = use(places=("the nook",), prepared=("food covered",))
+    assert "kitchen-food" not in {f.name for f in found(covered)}
+
+
 # --- people ---
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date
+from functools import lru_cache
 
 from ledger.checks.answers import check_ask, check_prepare
 from ledger.checks.case import Case
@@ -65,19 +66,20 @@ def judge(case: Case, book: Book) -> tuple[Finding, ...]:
     site on that day. What nobody could read or look up is ``unknown``, never a pass. The plain
     finding that a person holds no licence gives way to a rule on supervision that says the same.
     """
-    tools = Tools(book.units, facts_of(case))
+    facts = facts_of(case)
+    by_family = {family: Tools(book.units, facts, code) for family, code in _PREFIXES.items()}
+    tools = by_family["practice"]
     label = None
     if case.product is not None:
         label = book.label_for(case.product.id, case.use.date, case.use.lot)
     laws = book.laws_of(case.use.jurisdiction)
     files = [file for file in (label, *laws, *book.practices) if file is not None]
     found: list[Finding] = [] if label is not None else [_label_unreadable(case)]
-    outcomes = [outcome for file in files for outcome in _outcomes(case, file, tools)]
+    outcomes = [o for file in files for o in _outcomes(case, file, by_family[file.family])]
     found += strictest_of(outcomes, tools)
     for file in files:
-        law_tools = replace(tools, prefix=_PREFIXES[file.family])
         for rule in file.requirements:
-            found += check_requirement(case, rule, law_tools)
+            found += check_requirement(case, rule, by_family[file.family])
     if book.jurisdiction(case.use.jurisdiction) is None:
         found.append(not_on_file(case))
     found += (finding for law in laws for finding in check_registered(case, law))
@@ -97,7 +99,6 @@ def _label_unreadable(case: Case) -> Finding:
 
 def _outcomes(case: Case, file: RuleFile, tools: Tools) -> Iterator[Outcome]:
     """Yield every limit of a file that is in force on the day, with what its check found."""
-    tools = replace(tools, prefix=_PREFIXES[file.family])
     for limit in file.limits:
         if not limit.span.holds(case.use.date):
             continue
@@ -133,8 +134,11 @@ def _people(case: Case, found: Iterable[Finding]) -> Iterator[Finding]:
 
 def _stale(file: RuleFile, day: date) -> Iterator[Finding]:
     """Yield advice where a rule file was last checked too long before the day of the work."""
-    if months_after(file.checked_on, file.stale_after_months) < day:
+    if _stale_from(file.checked_on, file.stale_after_months) < day:
         text = f"{file.path} was last checked on {file.checked_on}; look whether it still holds"
         yield Finding(
             Kind.ADVICE, "RULES-STALE", "stale", text, "", "check the file and its checked_on"
         )
+
+
+_stale_from = lru_cache(maxsize=1024)(months_after)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 from ledger.checks.case import Case
 from ledger.checks.people import certified_number, number_of
@@ -44,34 +44,34 @@ def check_prohibited(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding
         yield finding(limit, tools, Kind.BREACH, text, "product")
 
 
+_GIVEN: Mapping[str, Callable[[Case], bool]] = {
+    "address": lambda case: bool(case.site.address.street or case.site.typed),
+    "registration": lambda case: case.product is None or case.product.registration is not None,
+    "amount": lambda case: bool(case.use.amount.text or case.use.used.numerator),
+    "applicator_number": lambda case: bool(
+        case.use.licence or number_of(case, case.applicator, "")
+    ),
+    "supervisor_number": lambda case: bool(
+        case.use.supervisor_licence or number_of(case, case.supervisor, "")
+    ),
+    "certified_number": lambda case: bool(certified_number(case)),
+    "extent": lambda case: bool(case.use.extent.measures),
+    "avoided": lambda case: case.use.avoided_said != "blank",
+    "prepared": lambda case: case.use.prepared_said != "blank",
+    "temperature": lambda case: case.use.weather.temperature is not None,
+    "wind": lambda case: case.use.weather.wind is not None,
+    "rain": lambda case: case.use.weather.rain is not None,
+    "product": lambda case: bool(case.use.product or case.use.product_key),
+    "start": lambda case: case.use.start is not None,
+    "end": lambda case: case.use.end is not None,
+}
+"""The fields that are more than a text or a list of the application."""
+
+
 def given(case: Case, field: str) -> bool:
     """Say whether the record holds a field of the law."""
-    use = case.use
-    match field:
-        case "address":
-            return bool(case.site.address.street or case.site.typed)
-        case "registration":
-            return case.product is None or case.product.registration is not None
-        case "amount":
-            return bool(use.amount.text or use.used.numerator)
-        case "applicator_number":
-            return bool(use.licence or number_of(case, case.applicator, ""))
-        case "supervisor_number":
-            return bool(use.supervisor_licence or number_of(case, case.supervisor, ""))
-        case "certified_number":
-            return bool(certified_number(case))
-        case "extent":
-            return bool(use.extent.measures)
-        case "avoided" | "prepared":
-            return bool(getattr(use, f"{field}_said") != "blank")
-        case "temperature" | "wind" | "rain":
-            return bool(getattr(use.weather, field) is not None)
-        case "product":
-            return bool(use.product or use.product_key)
-        case "start" | "end":
-            return bool(getattr(use, field) is not None)
-        case _:
-            return bool(getattr(use, field))
+    look = _GIVEN.get(field)
+    return look(case) if look else bool(getattr(case.use, field))
 
 
 def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[Finding]:
@@ -82,9 +82,9 @@ def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[F
     """
     if not rule.span.holds(case.use.date):
         return
-    lacking = [[field for field in group if not given(case, field)] for group in rule.groups]
-    if any(not fields for fields in lacking):
+    if any(all(given(case, field) for field in group) for group in rule.groups):
         return
+    lacking = [[field for field in group if not given(case, field)] for group in rule.groups]
     applies = holds(rule.when, tools.facts, tools.units)
     if applies is False:
         return

@@ -58,7 +58,7 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
 
 def _bounds(limit: Limit, tools: Tools, rate: Quantity, averaged: bool) -> Iterator[Finding]:
     """Hold a rate in the unit of the bound against most and least."""
-    assert limit.per is not None  # noqa: S101 - the callers have looked
+    assert limit.per is not None
     per = per_words(limit.per, limit.per_what)
     on_average = " on average" if averaged else ""
     text = f"{said(rate)}{_BASIS_WORDS[limit.basis]} per {per}{on_average}"

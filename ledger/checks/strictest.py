@@ -75,6 +75,9 @@ def _into(quantity: Quantity, unit: str, tools: Tools) -> Fraction | None:
 
 def strictest_of(outcomes: Sequence[Outcome], tools: Tools) -> tuple[Finding, ...]:
     """Return the findings of all outcomes, those on one measure merged, in their order."""
+    found = tuple(finding for outcome in outcomes for finding in outcome.found)
+    if not any(finding.kind in _MERGED for finding in found):
+        return found  # nothing to merge: most lines break nothing
     groups: dict[tuple[str, ...], list[Outcome]] = {}
     order: list[list[Outcome]] = []
     for outcome in outcomes:

@@ -55,7 +55,7 @@ def check_interval(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
 
 def _since(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     """Judge the time since the applications before this one."""
-    assert limit.least is not None  # noqa: S101 - the caller has looked
+    assert limit.least is not None
     use = case.use
     earlier = [o for o in _countable(case, limit) if _when(o) < _when(use)]
     answers = [(o, _repeats(o, use, limit)) for o in earlier]
@@ -75,7 +75,7 @@ def _since(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
 
 def _until(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     """Say where the next application came too soon; the breach is that one's."""
-    assert limit.least is not None  # noqa: S101 - the caller has looked
+    assert limit.least is not None
     use = case.use
     later = [o for o in _countable(case, limit) if _when(o) > _when(use)]
     hits = [o for o in later if _repeats(use, o, limit)]
@@ -147,7 +147,7 @@ def _too_soon(first: Application, second: Application, limit: Limit) -> bool | N
     Days, months and years count from day to day; hours and less from the end of the work to the
     next start, and cannot be told without these times.
     """
-    assert limit.least is not None  # noqa: S101 - the caller has looked
+    assert limit.least is not None
     day, start = (datetime.combine(use.date, time(0)) for use in (first, second))
     unit, value = limit.least.unit, limit.least.value
     if unit == "day":
