@@ -401,9 +401,12 @@ def test_a_fault_of_the_sheets_reader_stands_alone() -> None:
 
 def test_what_the_sheets_reader_restored_is_said_where_it_was_typed() -> None:
     line = draft()
-    restored = "a spreadsheet had made 8:05 AM of it"
-    for row, expected in ((2, [("RESTORED", "start")]), (1, [])):
-        cells = {**line.cells, "start": Cell("08:05", Origin("day.csv", row, "start"), restored)}
+    restored = "the spreadsheet had dropped a leading zero"
+    for heading, row, expected in (
+        ("zip", 2, [("RESTORED", "zip")]), ("zip", 1, []), ("start", 2, []),
+    ):  # fmt: skip
+        cell = Cell(CELLS[heading], Origin("day.csv", row, heading), restored)
+        cells = {**line.cells, heading: cell}
         found = normalise_line(replace(line, cells=cells), LEXICON, UNITS, finder())
         assert [(item.code, item.column) for item in found.remarks] == expected
 

@@ -36,6 +36,9 @@ __all__ = ("Normalised", "SiteAsk", "held_identity", "normalise_line", "own_key"
 
 T = TypeVar("T")
 
+_STORED = frozenset({"date", "start", "end"})
+"""Columns in which a spreadsheet's own dates and times are no surprise worth a remark."""
+
 
 @dataclass(frozen=True, slots=True)
 class Normalised:
@@ -72,7 +75,9 @@ class _Notes:
         self.faults = [*self.draft.faults, *text_faults(self.draft)]
         self.spoilt = frozenset(fault.origin.column for fault in self.faults)
         for heading, item in self.draft.cells.items():
-            if item.restored and item.origin.row == self.draft.origin.row:
+            if heading in _STORED or not item.restored:
+                continue
+            if item.origin.row == self.draft.origin.row:
                 self.remarks.append(remark("RESTORED", heading, item.restored))
 
     def blame(self, faults: tuple[Fault, ...]) -> None:

@@ -112,19 +112,20 @@ def _exact(wanted: str, products: Iterable[Product]) -> list[Product]:
 
 def _in_version(versions: list[Product], lot: str, day: date | None) -> Reading[Named]:
     """Return the label in hand: of the lot, else the newest in force, else the newest before."""
-    ordered = sorted(versions, key=lambda item: item.in_force.start or date.min)
-    of_lot = [item for item in ordered if lot and fold(lot) in {fold(one) for one in item.lots}]
-    held = [item for item in ordered if day is None or item.in_force.holds(day)]
+    of_lot = [item for item in versions if lot and fold(lot) in {fold(one) for one in item.lots}]
+    held = [item for item in versions if day is None or item.in_force.holds(day)]
+    before = [item for item in versions if day is not None and _start(item) <= day]
     remarks: tuple[str, ...] = ()
-    if of_lot:
-        product = of_lot[-1]
-    elif held:
-        product = held[-1]
+    if of_lot or held:
+        product = max(of_lot or held, key=_start)
     else:
-        before = [item for item in ordered if day and (item.in_force.start or date.min) <= day]
-        product = before[-1] if before else ordered[0]
+        product = max(before, key=_start) if before else min(versions, key=_start)
         remarks = (f"no version of the label {product.id} was in force on {day}",)
     return Reading(Named(product.id, product.key, product), (), remarks)
+
+
+def _start(product: Product) -> date:
+    return product.in_force.start or date.min
 
 
 def _doubtful(wanted: str, lexicon: Lexicon) -> Named | None:
