@@ -322,6 +322,9 @@ def on(day: int, **said: Any) -> Application:
 def test_the_tenth_day_is_allowed_and_the_ninth_is_not() -> None:
     assert kinds(on(24), TEN_DAYS, on(14)) == []
     assert kinds(on(23), TEN_DAYS, on(14)) == [Kind.BREACH]
+    said = run(on(23), TEN_DAYS, on(14))[0].text
+    assert said.startswith("9 days after the application of 2026-01-14")
+    assert said.endswith("the label asks for 10 days")
     assert kinds(on(24), replace(TEN_DAYS, inclusive=False), on(14)) == [Kind.BREACH]
 
 

@@ -15,6 +15,7 @@ from ledger.values.finding import Finding, Kind
 _AUTHORITY = {"LABEL": "the label", "LAW": "the law", "PRACTICE": "practice"}
 _SINGULAR = {"voids": "void", "placements": "placement", "spots": "spot", "rooms": "room",
              "dwellings": "dwelling", "cans": "can", "puffs": "puff"}  # fmt: skip
+_CALENDAR = {"day", "month", "year"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +65,10 @@ def _decimal(digits: int, places: int) -> str:
 
 def said(quantity: Quantity) -> str:
     """Return a quantity as people read it: ``3.125 oz``; counts have no unit."""
-    number = plain(quantity.value)
-    return number if quantity.unit == "each" else f"{number} {quantity.unit}"
+    number, unit = plain(quantity.value), quantity.unit
+    if unit in _CALENDAR and quantity.value != 1:
+        unit = f"{unit}s"
+    return number if unit == "each" else f"{number} {unit}"
 
 
 def per_words(per: Quantity, what: str) -> str:
