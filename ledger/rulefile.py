@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -208,22 +209,45 @@ def load_table(path_name: str, data: bytes) -> Loaded:
 
     The table is None when there are faults. Decimal numbers are read exactly. Never raises.
     """
+    table, faults = _parse(path_name, data)
+    return table, scan_lines(data.decode("utf-8", "replace")), faults
+
+
+def _parse(path_name: str, data: bytes) -> tuple[dict[str, Any] | None, tuple[Fault, ...]]:
     found = _unreadable(data)
     if found:
-        return None, {}, (_fault(path_name, *found),)
+        return None, (_fault(path_name, *found),)
     text = data.decode("utf-8").removeprefix("\ufeff")
-    lines = scan_lines(text)
     try:
-        return tomllib.loads(text, parse_float=Decimal), lines, ()
+        return tomllib.loads(text, parse_float=Decimal), ()
     except RecursionError:
         what = "brackets are nested too deep to be read"
-        return None, lines, (_fault(path_name, "RULE-TOO-DEEP", 1, what),)
+        return None, (_fault(path_name, "RULE-TOO-DEEP", 1, what),)
     except (ValueError, ArithmeticError) as problem:
         told = str(problem)
         at = _AT_LINE.search(told)
         line = int(at[1]) if at else max(1, len(text.splitlines()))
-        what = f"this is not TOML: {told}"
-        return None, lines, (_fault(path_name, "RULE-SYNTAX", line, what),)
+        return None, (_fault(path_name, "RULE-SYNTAX", line, f"this is not TOML: {told}"),)
+
+
+class _Lines(Mapping[str, int]):
+    """The line of every key, scanned when first asked: a list without faults is never asked."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+
+    @cached_property
+    def _lines(self) -> dict[str, int]:
+        return scan_lines(self._data.decode("utf-8", "replace"))
+
+    def __getitem__(self, key: str) -> int:
+        return self._lines[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._lines)
+
+    def __len__(self) -> int:
+        return len(self._lines)
 
 
 def _unreadable(data: bytes) -> tuple[str, int, str] | None:
@@ -274,10 +298,11 @@ class RawFile:
     faults: tuple[Fault, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        loaded: Loaded = (None, {}, (_fault(self.path, "RULE-UNREADABLE", None, self.problem),))
-        if not self.problem:
-            loaded = load_table(self.path, self.data)
-        for name, value in zip(("table", "lines", "faults"), loaded, strict=True):
+        table, faults = _parse(self.path, self.data)
+        if self.problem:
+            table, faults = None, (_fault(self.path, "RULE-UNREADABLE", None, self.problem),)
+        made = {"table": table, "lines": _Lines(self.data), "faults": faults}
+        for name, value in made.items():
             object.__setattr__(self, name, value)
 
     def identity(self) -> tuple[str, str, str] | None:

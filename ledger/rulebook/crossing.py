@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from typing import Protocol, TypeVar
 
 from ledger.rulebook.model import Form, RuleFile
+from ledger.rulebook.part import printable
 from ledger.rulebook.paths import line_of
 from ledger.values.finding import Fault
 from ledger.values.firm import Firm
@@ -36,7 +37,8 @@ def faults_between(
     labels = [file for file in files if file.family == "label" and file.id]
 
     def fault(path: str, key: str, code: str, said: tuple[str, str]) -> Fault:
-        return Fault(code, Origin(path, line_of(lines[path], key), key), *said)
+        what, way_out = (printable(text, 400) for text in said)
+        return Fault(code, Origin(path, line_of(lines[path], key), key), what, way_out)
 
     others = [(file.family, file.id, file.path) for file in files if file.family != "label"]
     others += [("form", form.id, form.path) for form in forms]
@@ -73,7 +75,7 @@ def faults_of_firm(firm: Firm, files: Sequence[RuleFile], raw: Lined) -> Iterato
             near = get_close_matches(entry.county, known, n=1)
             way_out = f'did you mean "{near[0]}"?' if near else "correct county or jurisdiction"
             key = f"registration[{number}].county"
-            what = f'{entry.jurisdiction} has no county "{entry.county}"'
+            what = printable(f'{entry.jurisdiction} has no county "{entry.county}"', 400)
             yield Fault(
                 "RULE-COUNTY", Origin(raw.path, line_of(raw.lines, key), key), what, way_out
             )

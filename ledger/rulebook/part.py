@@ -46,10 +46,10 @@ def listed(words: Iterable[str]) -> str:
     return ", ".join(words)
 
 
-def printable(text: str) -> str:
+def printable(text: str, most: int) -> str:
     """Return a text as one line of moderate length: a file may hold anything between quotes."""
-    shown = "".join(mark if mark.isprintable() else " " for mark in text[:400])
-    return shown if len(text) <= 400 else f"{shown} ..."
+    shown = "".join(mark if mark.isprintable() else " " for mark in text[:most])
+    return shown if len(text) <= most else f"{shown} ..."
 
 
 class Page:
@@ -75,8 +75,8 @@ class Page:
     def fault(self, path: str, code: str, what: str, way_out: str = "") -> None:
         """Keep a fault at the line of ``path``."""
         line = line_of(self.lines, path)
-        said = printable(what)
-        self.faults.append(Fault(code, Origin(self.path, line, path or None), said, way_out))
+        said, out = printable(what, 400), printable(way_out, 1200)
+        self.faults.append(Fault(code, Origin(self.path, line, path or None), said, out))
 
 
 class Part:
