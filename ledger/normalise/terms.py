@@ -41,7 +41,7 @@ _VAGUE = re.compile(
 )
 _TERM = re.compile(
     rf"([{NUMBER_START}][{NUMBER_START},/\u2044\u2215\s\u2010\u2011\u2013-]*?)\s*"
-    rf"((?:(?!\.?[0-9]|[{VULGAR}])[^\s,;+&]|[\s,;+&](?!\s*[.0-9{VULGAR}]))+)"
+    rf"(?=[A-Za-z#'%])((?:(?!\.?[0-9]|[{VULGAR}])[^\s,;+&]|[\s,;+&](?!\s*[.0-9{VULGAR}]))+)"
     r"\s*(?:,|;|\+|&)?\s*",
     re.ASCII,
 )
@@ -160,6 +160,9 @@ def _explained(text: str, fault: Fault, units: Units, origin: Origin) -> Fault:
         return Fault("AMOUNT-NUMBER", origin, what, "write the one amount that was used")
     if fault.code in {"AMOUNT-UNIT", "AMOUNT-NUMBER"} and _counted(words):
         return _not_an_amount(text, origin)
+    if words in (["to"], ["or"]):
+        what = f'"{text} ..." is a range, not one amount'
+        return Fault("AMOUNT-RANGE", origin, what, "write the one amount that was used")
     if fault.code == "AMOUNT-UNIT" and split:
         return unit_fault(split[1], units, origin)
     if fault.code == "AMOUNT-NUMBER":
