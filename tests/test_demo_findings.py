@@ -8,7 +8,8 @@ from datetime import UTC, datetime, time
 import pytest
 
 from ledger.demo import DemoSheet, firm_file, label_files, sheets, story
-from ledger.flow.recording import Recorded, record_sheet
+from ledger.flow.booking import Recorded
+from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import make_workspace, open_workspace
 from ledger.rulefile import shipped_rules
 from ledger.values.finding import Kind

@@ -9,7 +9,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from ledger.demo import firm_file, label_files
-from ledger.flow.recording import Recorded, record_sheet
+from ledger.flow.booking import Recorded
+from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace, make_workspace, read_rules
 from ledger.rulefile import shipped_rules
 

@@ -22,7 +22,7 @@ from ledger.flow.workspace import Workspace, open_workspace, warnings_about
 from ledger.values.finding import Kind, render_fault
 
 if TYPE_CHECKING:
-    from ledger.flow.recording import Outcome, Recorded
+    from ledger.flow.booking import Outcome, Recorded
 
 
 @click.command("check")

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from ledger.close import DayLine, HeldLine, Obstacle, counts, obstacles
-from ledger.flow.import_run import open_runs
+from ledger.flow.recording import open_runs
 from ledger.flow.judging import latest_findings
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
 from ledger.journal import Reader, Writer

@@ -10,10 +10,9 @@ from ledger.flow.holding import draft_of, open_held
 from ledger.flow.judging import find, judgement_entry, rejudge, site_uses
 from ledger.flow.lines import BOOKED, Line, changes_between
 from ledger.flow.places import SiteBook, site_entry
-from ledger.flow.recording import closed_since, normalise_all, remarks_of, use_entry
+from ledger.flow.booking import closed_since, normalise_all, remarks_of, use_entry
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules, sealed_entry
 from ledger.journal import Reader, Writer
-from ledger.normalise.line import own_key
 from ledger.values.body import application_from
 from ledger.values.entry import Application
 from ledger.values.finding import Fault, Finding
@@ -91,7 +90,7 @@ def _seal_amendment(
         return Corrected(old.seq, faults=normalised.faults)
     use = normalised.application
     line = Line(
-        1, normalised, "booked", normalised.identity, own_key(use), old.body["copy"], clears=held
+        1, normalised, "booked", normalised.identity, normalised.own, old.body["copy"], clears=held
     )
     for site in sites.pending:
         writer.append(site_entry(site, by=by))

@@ -10,11 +10,11 @@ from typing import Any
 
 from ledger.flow.lines import Line, content_of, sort_out
 from ledger.flow.places import SiteBook
-from ledger.flow.recording import Recorded, book_lines, normalise_all, sheet_entry
+from ledger.flow.booking import Recorded, book_lines, normalise_all, sheet_entry
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
 from ledger.intake import read_sheet
 from ledger.journal import Reader, Writer
-from ledger.normalise.line import Normalised, own_key
+from ledger.normalise.line import Normalised
 from ledger.values.draft import APPLICATION_HEADINGS, Draft, Sheet
 from ledger.values.finding import Fault
 from ledger.values.lexicon import fold
@@ -135,7 +135,7 @@ def _fixed_line(
     workspace: Workspace, reader: Reader, entry: Sealed, normalised: Normalised, *, second: bool
 ) -> Line:
     """Return the mended line with its fate; ``second`` answers the question of an equal line."""
-    own = own_key(normalised.application or normalised.draft)
+    own = normalised.own
     if second and normalised.application is not None and not normalised.faults:
         return Line(1, normalised, "booked", normalised.identity, own, 1, clears=entry.seq)
     line = sort_out(reader, [normalised], frozenset(), workspace.today())[0]
@@ -215,8 +215,7 @@ def _match(
 
 
 def _same_own(entry: Sealed, item: Normalised) -> bool:
-    own = own_key(item.application or item.draft)
-    return own is not None and own == entry.body["own"]
+    return item.own is not None and item.own == entry.body["own"]
 
 
 def _same_number(entry: Sealed, item: Normalised) -> bool:

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 
 from ledger.flow.judging import booked
 from ledger.journal import Reader
-from ledger.normalise.line import Normalised, held_identity, own_key
+from ledger.normalise.line import Normalised, held_identity
 from ledger.values.draft import Draft
 from ledger.values.entry import Application
 from ledger.values.finding import Fault
@@ -85,13 +85,9 @@ def sort_out(
     for number, item in enumerate(normalised, start=1):
         identity = _identity(item)
         copies[identity] += 1
-        line = Line(number, item, "booked", identity, _own(item), copies[identity])
+        line = Line(number, item, "booked", identity, item.own, copies[identity])
         fates.append(_fate(reader, line, sheets, today))
     return fates
-
-
-def _own(item: Normalised) -> str | None:
-    return own_key(item.application if item.application is not None else item.draft)
 
 
 def _fate(reader: Reader, line: Line, sheets: frozenset[str], today: date) -> Line:

@@ -1,0 +1,232 @@
+"""Lines into entries: normalised, sorted out, judged, appended and sealed, all or nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from ledger.flow.judging import (
+    REMARK,
+    find,
+    judgement_entry,
+    rejudge,
+    site_uses,
+)  # fmt: skip
+from ledger.flow.lines import Line, content_of, same_sheets, sort_out
+from ledger.flow.observing import observation_entries
+from ledger.flow.places import SiteBook, site_entry
+from ledger.flow.workspace import Workspace, seal_rules
+from ledger.journal import Reader, Writer
+from ledger.normalise.line import Normalised, normalise_line
+from ledger.values.body import application_body
+from ledger.values.draft import Draft, Sheet
+from ledger.values.entry import Application
+from ledger.values.finding import Fault, Finding
+from ledger.values.sealed import EntryKind, NewEntry
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one line: its fate, its entry if sealed, its findings."""
+
+    line: Line
+    seq: int | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What became of one sheet. With ``faults`` the whole sheet was refused."""
+
+    sheet: Sheet
+    outcomes: tuple[Outcome, ...] = ()
+    observations: int = 0
+    observations_taken: int = 0
+    faults: tuple[Fault, ...] = ()
+    judged_again: int = 0
+    sealed: bool = True
+
+    def count(self, state: str) -> int:
+        """Return how many lines are in that state."""
+        return sum(outcome.line.state == state for outcome in self.outcomes)
+
+
+def sheet_entry(
+    writer: Writer, sheet: Sheet, data: bytes, content: str, state: str, by: str
+) -> NewEntry:
+    """Return the entry that says a sheet was received; its bytes are kept beside the chain."""
+    digest = writer.keep("sheet", data)
+    body = {
+        "name": sheet.file, "digest": digest, "bytes": len(data), "state": state,
+        "identity": content, "lines": len(sheet.drafts), "observations": len(sheet.observations),
+    }  # fmt: skip
+    return NewEntry(EntryKind.SHEET, body, by=by)
+
+
+def understand(workspace: Workspace, reader: Reader, sites: SiteBook, sheet: Sheet) -> list[Line]:
+    """Return every line of the sheet, normalised and sorted out."""
+    normalised = normalise_all(workspace, sites, sheet.drafts)
+    files = same_sheets(reader, sheet.digest, content_of(normalised))
+    return sort_out(reader, normalised, files, workspace.today())
+
+
+def normalise_all(
+    workspace: Workspace, sites: SiteBook, drafts: Iterable[Draft]
+) -> list[Normalised]:
+    """Return each draft as understood by the rulebook in use."""
+    book = workspace.book
+    lexicon = book.lexicon()
+    return [normalise_line(draft, lexicon, book.units, sites.find) for draft in drafts]
+
+
+def judge_lines(
+    workspace: Workspace, reader: Reader, sites: SiteBook, lines: Sequence[Line]
+) -> dict[int, tuple[Finding, ...]]:
+    """Return the findings of every line to be booked, by its index, judged all together.
+
+    A line is judged with all bookable lines of its sheet, whatever their order, and with every
+    current application at its site.
+    """
+    new = {
+        index: line.use
+        for index, line in enumerate(lines)
+        if line.state == "booked" and line.use is not None
+    }
+    keys = sorted({use.site for use in new.values()})
+    old = {key: [item.use for item in items] for key, items in site_uses(reader, keys).items()}
+    found: dict[int, tuple[Finding, ...]] = {}
+    for index, use in new.items():
+        site = sites.get(use.site)
+        assert site is not None  # normalising found it
+        others = old[use.site] + [
+            other for place, other in new.items() if place != index and other.site == use.site
+        ]
+        found[index] = remarks_of(lines[index]) + find(workspace.book, use, site, others)
+    return found
+
+
+def remarks_of(line: Line) -> tuple[Finding, ...]:
+    """Return what reading said of a line, marked so that a new judgement keeps it."""
+    return tuple(
+        Finding(item.kind, REMARK, item.code, item.text, item.column, item.way_out)
+        for item in line.normalised.remarks
+    )
+
+
+def book_lines(
+    workspace: Workspace,
+    writer: Writer,
+    sites: SiteBook,
+    sheet: Sheet,
+    what: tuple[Sequence[Line], str],
+) -> Recorded:
+    """Seal the lines of one transaction: sites, applications, held lines, their judgement."""
+    lines, by = what
+    seal_rules(writer, workspace.book)
+    found = judge_lines(workspace, writer, sites, lines)
+    observations = observation_entries(writer, sheet, sites, workspace)
+    for site in sites.pending:
+        writer.append(site_entry(site, by=by))
+    sites.pending.clear()
+    first_new = writer.head.seq + 1
+    head = writer.head
+    seqs = _append_uses(writer, sheet, lines, by)
+    if seqs:
+        judged = {seq: found[index] for index, seq in seqs.items()}
+        writer.append(judgement_entry(workspace.book.digest, head, judged, "recorded"))
+    days = sorted({line.use.date for line in lines if line.use is not None})
+    for index, line in enumerate(lines):
+        if line.state == "held":
+            sealed = writer.append(held_entry(sheet, line, days, by))
+            seqs[index] = sealed.seq
+    for entry in observations:
+        writer.append(entry)
+    touched = {
+        line.use.site: first_new
+        for line in lines
+        if line.state == "booked" and line.use is not None
+    }
+    again = rejudge(workspace, writer, touched, "another application at this site was booked")
+    outcomes = tuple(
+        Outcome(line, seqs.get(index, line.same_as), found.get(index, ()))
+        for index, line in enumerate(lines)
+    )
+    taken = len(sheet.observations) - len(observations)
+    return Recorded(sheet, outcomes, len(observations), taken, judged_again=again)
+
+
+def _append_uses(writer: Writer, sheet: Sheet, lines: Sequence[Line], by: str) -> dict[int, int]:
+    seqs: dict[int, int] = {}
+    for index, line in enumerate(lines):
+        if line.state == "booked" and line.use is not None:
+            late = closed_since(writer, line.use)
+            entry = use_entry(EntryKind.APPLICATION, line, sheet.digest, late)
+            seqs[index] = writer.append(replace(entry, by=by)).seq
+    return seqs
+
+
+def use_entry(kind: EntryKind, line: Line, digest: str, late: int | None) -> NewEntry:
+    """Return the entry of an application or amendment, with the cells it was read from."""
+    assert line.use is not None
+    body, private = application_body(line.use)
+    origin = line.draft.origin
+    body.update(
+        identity=line.identity, copy=line.copy, own=line.own, sheet=digest,
+        origin={"file": origin.file, "row": origin.row, "page": origin.page},
+        late=late, clears=line.clears,
+    )  # fmt: skip
+    private["cells"] = cells_of(line.draft)
+    text = json.dumps(private, ensure_ascii=True, sort_keys=True)
+    return NewEntry(kind, body, private=text, refers=line.clears)
+
+
+def cells_of(draft: Draft) -> dict[str, str]:
+    """Return the line's cells as they were understood to stand, repeated visit columns included."""
+    return {heading: cell.text for heading, cell in draft.cells.items() if cell.text}
+
+
+def closed_since(reader: Reader, use: Application) -> int | None:
+    """Return the newest close that already covers this day and person, or None."""
+    covering = [
+        close.seq
+        for close in reader.closes(use.date.isoformat())
+        if close.body["applicator"] in {None, use.applicator}
+    ]
+    return covering[-1] if covering else None
+
+
+def held_entry(sheet: Sheet, line: Line, days: Sequence[date], by: str) -> NewEntry:
+    """Return the entry of a held line: its cells verbatim, its faults, the days it blocks."""
+    use = line.use
+    body: dict[str, Any] = {
+        "identity": line.identity, "own": line.own, "copy": line.copy,
+        "sheet": sheet.digest,
+        "origin": {
+            "file": line.draft.origin.file, "row": line.draft.origin.row,
+            "page": line.draft.origin.page,
+        },
+        "faults": [fault_body(fault) for fault in line.faults],
+        "days": [use.date.isoformat()] if use is not None else _days_of(line, days),
+    }  # fmt: skip
+    private = {"cells": cells_of(line.draft), "typed": dict(line.draft.typed)}
+    text = json.dumps(private, ensure_ascii=True, sort_keys=True)
+    return NewEntry(EntryKind.HELD, body, private=text, by=by)
+
+
+def _days_of(line: Line, days: Sequence[date]) -> list[str]:
+    """Return the days a held line blocks: its own if it can be read, else all of its sheet."""
+    if line.normalised.day is not None:
+        return [line.normalised.day.isoformat()]
+    return [day.isoformat() for day in days]
+
+
+def fault_body(fault: Fault) -> dict[str, Any]:
+    """Return a fault as it is sealed."""
+    origin = fault.origin
+    return {
+        "code": fault.code, "what": fault.what, "way_out": fault.way_out, "file": origin.file,
+        "row": origin.row, "column": origin.column, "cell": origin.cell, "page": origin.page,
+    }  # fmt: skip
