@@ -28,12 +28,15 @@ def postgres_server() -> Iterator[postgres.Server]:
 
 
 @pytest.fixture(params=BOTH)
-def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The URL of an empty database, one run on each engine."""
     if request.param == "sqlite":
-        return f"sqlite:///{tmp_path / 'ledger.db'}"
+        yield f"sqlite:///{tmp_path / 'ledger.db'}"
+        return
     server: postgres.Server = request.getfixturevalue("postgres_server")
-    return server.new_database()
+    name = server.new_database()
+    yield server.url(name)
+    server.drop_database(name)
 
 
 @pytest.fixture

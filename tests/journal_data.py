@@ -47,7 +47,8 @@ def use(number: int, **changes: Any) -> NewEntry:
         "county": COUNTIES[number % 2], "product_key": f"99901-{1 + number % 3}",
         "label": hashlib.sha256(f"label {number % 3}".encode()).hexdigest(),
         "site_code": "10", "site": f"S{1 + number % 4:04d}", "applicator": "R. Alder",
-        "visit": f"v{number // 2}", "identity": hashlib.sha256(f"{number}".encode()).hexdigest()[:32],
+        "visit": f"v{number // 2}",
+        "identity": hashlib.sha256(f"{number}".encode()).hexdigest()[:32],
         "own": f"R. Alder|2026-01-14|{number}", "places": ["door frame", "Fußleiste 踢脚线"],
         "used": {
             "numerator": 5 + number, "denominator": 10, "unit": "oz", "derived": 0, "estimate": 0,

@@ -159,7 +159,7 @@ def test_a_seal_code_is_read_as_people_type_it() -> None:
     code = seal_code(value)
     spoken = code.lower().replace("0", "o").replace("1", "l").replace("-", " ")
     assert read_seal_code(f"  {spoken}\n").value == value[:32]
-    assert read_seal_code(code.replace("1", "I").replace("-", "–")).value == value[:32]
+    assert read_seal_code(code.replace("1", "I").replace("-", "\u2013")).value == value[:32]
     assert read_seal(value.upper()).value == value
 
 

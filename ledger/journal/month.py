@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Select, bindparam, exists, func, select
+from sqlalchemy import Select, bindparam, exists, func, literal, select
 
 from ledger.journal.tables import journal
 from ledger.values.use_group import UseGroup, VisitCount
@@ -29,7 +29,7 @@ def month_statement(county: str | None) -> Select[*tuple[Any, ...]]:
         select(*GROUP, _j.visit, func.sum(_j.numerator), func.count())
         .where(_j.jurisdiction == bindparam("jurisdiction"), _j.ym == bindparam("ym"))
         .where(_j.numerator.is_not(None))
-        .where(~exists().where(_replacing.c.replaces == _j.seq))
+        .where(~exists(select(literal(1)).where(_replacing.c.replaces == _j.seq)))
         .group_by(*GROUP, _j.visit)
         .order_by(*GROUP, _j.visit)
     )

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Executable, and_, exists, func, or_, select
+from sqlalchemy import Connection, Executable, and_, exists, func, literal, or_, select
 from sqlalchemy.sql import ColumnElement
 
 from ledger.journal.columns import USES
@@ -26,7 +26,7 @@ Rows = Sequence[Any]
 j = journal.c
 
 _later = journal.alias("later")
-CURRENT = ~exists().where(_later.c.replaces == j.seq)
+CURRENT = ~exists(select(literal(1)).where(_later.c.replaces == j.seq))
 """The condition that nothing replaces an entry."""
 
 ENTRY = (

@@ -69,8 +69,11 @@ class Store:
                 connection = plain_connection.execution_options(
                     **options(self.engine, write=write)
                 )
-                with connection.begin():
+                with connection.begin() as transaction:
                     yield connection
+                    if not write:
+                        # Nothing to keep; and a damaged file can still be read to its end.
+                        transaction.rollback()
         except DBAPIError as error:
             raise _from_database(error, self.name, write=write) from error
 
