@@ -21,12 +21,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from time import perf_counter
 
-from ledger.journal.verify import verify
-
 from ledger.demo import label_files
 from ledger.flow.periods import summarise_period
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace, make_workspace, open_workspace
+from ledger.journal.verify import verify
 from ledger.rulefile import shipped_rules
 from ledger.values.period import Period
 from ledger.values.sealed import EntryKind, NewEntry
