@@ -59,6 +59,11 @@ def concentrate_for_mix(mix: Number, target: Number, concentrate: Number) -> Fra
     return exact(mix) * exact(target) / exact(concentrate)
 
 
+def water_for_mix(mix: Number, product: Number) -> Fraction:
+    """Return the water in a finished mix (same unit); it is made up to ``mix``, not with it."""
+    return exact(mix) - exact(product)
+
+
 def parts_of_water(concentrate: Number, target: Number) -> Fraction:
     """Return the parts of water for one part of concentrate: 19 for 50 % down to 2.5 %."""
     return exact(concentrate) / exact(target) - 1
