@@ -14,10 +14,10 @@ import click
 
 from ledger.cli.common import DONE, print_json, stop
 from ledger.demo import DemoSheet, DemoStory, firm_file, label_files, sheets, story
+from ledger.flow.booking import Recorded
 from ledger.flow.closing import Closed, close_day
 from ledger.flow.correcting import Corrected, amend
 from ledger.flow.holding import fix_held, held_lines
-from ledger.flow.booking import Recorded
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import RULES_FOLDER, Workspace, make_workspace, read_rules
 from ledger.rulefile import shipped_rules

@@ -22,7 +22,8 @@ from ledger.flow.workspace import open_workspace
 from ledger.values.finding import render_fault
 
 if TYPE_CHECKING:
-    from ledger.flow.inspecting import Listed, Trace
+    from ledger.flow.inspecting import Listed
+    from ledger.flow.tracing import Trace
     from ledger.flow.workspace import Workspace
     from ledger.journal.verify import Verification
     from reports.entries import EntryRow
@@ -170,7 +171,7 @@ def trace_command(entry: int, workspace: str | None, as_json: bool) -> int:
     Any difference from what was sealed is shown and gives exit code 1. Example:
       useledger trace 17
     """
-    from ledger.flow.inspecting import trace
+    from ledger.flow.tracing import trace
 
     told = trace(open_workspace(workspace), entry)
     if as_json:

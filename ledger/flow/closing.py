@@ -7,8 +7,8 @@ from datetime import date
 from typing import Any
 
 from ledger.close import DayLine, HeldLine, Obstacle, counts, obstacles
-from ledger.flow.recording import open_runs
 from ledger.flow.judging import latest_findings
+from ledger.flow.recording import open_runs
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
 from ledger.journal import Reader, Writer
 from ledger.merkle import Tree

@@ -6,11 +6,11 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from ledger.flow.booking import closed_since, normalise_all, remarks_of, use_entry
 from ledger.flow.holding import draft_of, open_held
 from ledger.flow.judging import find, judgement_entry, rejudge, site_uses
 from ledger.flow.lines import BOOKED, Line, changes_between
 from ledger.flow.places import SiteBook, site_entry
-from ledger.flow.booking import closed_since, normalise_all, remarks_of, use_entry
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules, sealed_entry
 from ledger.journal import Reader, Writer
 from ledger.values.body import application_from

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
+from ledger.flow.booking import Recorded, book_lines, normalise_all, sheet_entry
 from ledger.flow.lines import Line, content_of, sort_out
 from ledger.flow.places import SiteBook
-from ledger.flow.booking import Recorded, book_lines, normalise_all, sheet_entry
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
 from ledger.intake import read_sheet
 from ledger.journal import Reader, Writer

@@ -11,7 +11,7 @@ from ledger.flow.holding import draft_of
 from ledger.flow.judging import REMARK, booked, find, finding_from, findings_of
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook, site_from
-from ledger.flow.workspace import Workspace, sealed_entry
+from ledger.flow.workspace import Workspace
 from ledger.inspection import Difference, compare_findings, compare_uses
 from ledger.intake import read_sheet
 from ledger.journal import Reader
@@ -63,38 +63,6 @@ def _listed(reader: Reader, sites: Mapping[str, Site], entry: Sealed) -> Listed:
     findings = findings_of(judgements[-1], entry.seq) if judgements else ()
     item = booked(entry)
     return Listed(entry, item.use, sites.get(item.use.site), state, findings)
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of an entry's story: its number, its name, what it shows, line by line."""
-
-    number: int
-    name: str
-    lines: tuple[str, ...]
-    differences: tuple[Difference, ...] = ()
-
-
-@dataclass(frozen=True)
-class Trace:
-    """The nine steps of one entry, recomputed, with every difference from what was sealed."""
-
-    entry: Sealed
-    versions: tuple[Sealed, ...]
-    steps: tuple[Step, ...]
-
-    @property
-    def differences(self) -> tuple[Difference, ...]:
-        """Every difference of every step."""
-        return tuple(item for step in self.steps for item in step.differences)
-
-
-def trace(workspace: Workspace, seq: int) -> Trace:
-    """Return the whole story of an entry, recomputed from kept cells and kept rules."""
-    from ledger.flow.tracing import story  # noqa: PLC0415 - it stands on this module
-
-    with workspace.store.reading() as reader:
-        return story(workspace, reader, sealed_entry(reader, seq))
 
 
 def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[str, str] | None:

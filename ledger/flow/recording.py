@@ -10,7 +10,13 @@ from __future__ import annotations
 from collections import Counter
 
 from ledger.flow.booking import (
-    Outcome, Recorded, book_lines, judge_lines, normalise_all, sheet_entry, understand,
+    Outcome,
+    Recorded,
+    book_lines,
+    judge_lines,
+    normalise_all,
+    sheet_entry,
+    understand,
 )  # fmt: skip
 from ledger.flow.lines import content_of, same_sheets, sort_out
 from ledger.flow.observing import observation_entries

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from ledger.flow.inspecting import (
-    Step,
-    Trace,
     differences_of,
     judge_anew,
     judgements_of,
@@ -17,13 +16,43 @@ from ledger.flow.inspecting import (
 from ledger.flow.judging import booked
 from ledger.flow.lines import BOOKED
 from ledger.flow.periods import line_of_entry
-from ledger.flow.workspace import Workspace
+from ledger.flow.workspace import Workspace, sealed_entry
 from ledger.inspection import Difference
 from ledger.journal import Reader
 from ledger.seal import seal_code, seal_of
 from ledger.values.finding import Finding, render_finding
 from ledger.values.rounding import exact_text
 from ledger.values.sealed import EntryKind, Sealed
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of an entry's story: its number, its name, what it shows, line by line."""
+
+    number: int
+    name: str
+    lines: tuple[str, ...]
+    differences: tuple[Difference, ...] = ()
+
+
+@dataclass(frozen=True)
+class Trace:
+    """The nine steps of one entry, recomputed, with every difference from what was sealed."""
+
+    entry: Sealed
+    versions: tuple[Sealed, ...]
+    steps: tuple[Step, ...]
+
+    @property
+    def differences(self) -> tuple[Difference, ...]:
+        """Every difference of every step."""
+        return tuple(item for step in self.steps for item in step.differences)
+
+
+def trace(workspace: Workspace, seq: int) -> Trace:
+    """Return the whole story of an entry, recomputed from kept cells and kept rules."""
+    with workspace.store.reading() as reader:
+        return story(workspace, reader, sealed_entry(reader, seq))
 
 
 def story(workspace: Workspace, reader: Reader, entry: Sealed) -> Trace:
