@@ -25,11 +25,15 @@ def month_statement(county: str | None) -> Select[*tuple[Any, ...]]:
     a visit SQLite fails loudly past 2^63; PostgreSQL has no limit.) The amount not being null
     stands for "application or amendment" because it stands in the index.
     """
+    # Said outright, or PostgreSQL takes the few that replace something for the whole journal.
+    replaced = select(literal(1)).where(
+        _replacing.c.replaces == _j.seq, _replacing.c.replaces.is_not(None)
+    )
     statement = (
         select(*GROUP, _j.visit, func.sum(_j.numerator), func.count())
         .where(_j.jurisdiction == bindparam("jurisdiction"), _j.ym == bindparam("ym"))
         .where(_j.numerator.is_not(None))
-        .where(~exists(select(literal(1)).where(_replacing.c.replaces == _j.seq)))
+        .where(~exists(replaced))
         .group_by(*GROUP, _j.visit)
         .order_by(*GROUP, _j.visit)
     )
