@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import pairwise
 
 from ledger.numbers import NUMBER_START, VULGAR, keeps, read_quantity, split_number, unit_fault
@@ -81,11 +82,9 @@ def read_measured(text: str, units: Units, origin: Origin, ounce: str) -> Readin
     fault = _order(parts, units, origin)
     if fault is not None:
         return Reading(None, (fault,))
-    total = Quantity(
-        sum((units.convert(part.quantity, parts[-1].quantity.unit).value for part in parts),
-            start=parts[-1].quantity.value * 0),
-        parts[-1].quantity.unit,
-    )  # fmt: skip
+    unit = parts[-1].quantity.unit
+    values = (units.convert(part.quantity, unit).value for part in parts)
+    total = Quantity(sum(values, Fraction(0)), unit)
     if not keeps(total.value):
         what = f'"{said}" has more digits than can be kept exactly'
         way_out = "check it; write a shorter number or a larger unit"
@@ -177,8 +176,10 @@ def _explained(text: str, fault: Fault, units: Units, origin: Origin) -> Fault:
 def _counted(words: Sequence[str]) -> bool:
     if any(word in _AMOUNT_WORDS for word in words):  # "oz bait" has a unit, if a wrong one
         return False
-    return any(word in _COUNTED or word.removesuffix("s") in _COUNTED
-               or word.removesuffix("es") in _COUNTED for word in words)  # fmt: skip
+    singular = (
+        w for word in words for w in (word, word.removesuffix("s"), word.removesuffix("es"))
+    )
+    return not _COUNTED.isdisjoint(singular)
 
 
 def _not_an_amount(text: str, origin: Origin) -> Fault:
