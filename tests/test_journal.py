@@ -308,9 +308,10 @@ def test_a_writer_reads_what_it_has_just_appended(store: Store) -> None:
         assert list(writer.texts_since(2)) == [second.text.encode()]
 
 
+@pytest.mark.postgres
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
 def test_a_reader_sees_one_moment(store: Store) -> None:
-    if store.engine.dialect.name == "sqlite":
-        pytest.skip("in rollback mode a writer waits for readers instead")
+    """On SQLite in rollback mode a writer waits for the reader instead."""
     with store.reading() as reader:
         before = reader.head
         write(store, use(1))

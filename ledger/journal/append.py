@@ -27,7 +27,7 @@ def utc_text(moment: datetime) -> str:
     """Return a moment as it is sealed: ``2026-01-14T16:05:09.000000Z``; ValueError if zoneless."""
     if moment.tzinfo is None:
         raise ValueError("the clock must say its time zone")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 class Writer(Reader):
@@ -73,7 +73,7 @@ class Writer(Reader):
         """
         seq = self._head.seq + 1
         self._refuse_bad_references(new, seq)
-        body = plain(dict(new.body))
+        body = dict(new.body)
         text = None if new.private is None else plain_text(new.private)
         salt = b"" if text is None else self._salts()
         line = {
@@ -82,7 +82,11 @@ class Writer(Reader):
             "prev": self._head.seal, "private": None if text is None else salted(text, salt),
             "refers": new.refers, "replaces": new.replaces, "seq": seq,
         }  # fmt: skip
-        data = encode(line)
+        try:
+            data = encode(line)
+        except ValueError:  # a strange text, most likely; what cannot be helped raises again
+            line["body"] = body = plain(body)
+            data = encode(line)
         seal = seal_of(data)
         canonical_text = data.decode("utf-8")
         self._waiting["journal"].append(columns_of(line, seal, canonical_text))

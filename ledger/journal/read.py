@@ -181,6 +181,30 @@ class Reader:
         """Return every entry of the line that an applicator numbered so."""
         return self._entries(j.own == own)
 
+    def by_identities(self, identities: Iterable[str]) -> dict[str, tuple[Sealed, ...]]:
+        """Return the entries of many identities at once; one that nothing has is left out."""
+        return self._grouped("identity", identities)
+
+    def by_owns(self, owns: Iterable[str]) -> dict[str, tuple[Sealed, ...]]:
+        """Return the entries of many numbered lines at once; unknown ones are left out."""
+        return self._grouped("own", owns)
+
+    def at_sites(self, sites: Iterable[str]) -> dict[str, tuple[Sealed, ...]]:
+        """Return the current applications and amendments at many sites at once."""
+        return self._grouped("site", sites, j.kind.in_(USES), CURRENT)
+
+    def _grouped(
+        self, column: str, values: Iterable[str], *conditions: ColumnElement[bool]
+    ) -> dict[str, tuple[Sealed, ...]]:
+        """Return the entries by the value of a column, asked for in chunks."""
+        wanted = sorted(set(values))
+        found: dict[str, list[Sealed]] = {}
+        for start in range(0, len(wanted), CHUNK):
+            chunk = wanted[start : start + CHUNK]
+            for entry in self._entries(j[column].in_(chunk), *conditions):
+                found.setdefault(entry.body[column], []).append(entry)
+        return {value: tuple(entries) for value, entries in found.items()}
+
     def held_open(self) -> tuple[Sealed, ...]:
         """Return held lines that nothing cleared, dropped or replaced."""
         other = journal.alias("other")
