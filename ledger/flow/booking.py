@@ -8,14 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from ledger.flow.judging import (
-    REMARK,
-    find,
-    judgement_entry,
-    rejudge,
-    site_uses,
-)  # fmt: skip
-from ledger.flow.lines import Line, content_of, same_sheets, sort_out
+from ledger.flow.judging import REMARK, earliest, find, judgement_entry, rejudge, site_uses
+from ledger.flow.lines import Line, content_of, known_of, same_sheets, sort_out
 from ledger.flow.observing import observation_entries
 from ledger.flow.places import SiteBook, site_entry
 from ledger.flow.workspace import Workspace, seal_rules
@@ -25,7 +19,7 @@ from ledger.values.body import application_body
 from ledger.values.draft import Draft, Sheet
 from ledger.values.entry import Application
 from ledger.values.finding import Fault, Finding
-from ledger.values.sealed import EntryKind, NewEntry
+from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +64,7 @@ def understand(workspace: Workspace, reader: Reader, sites: SiteBook, sheet: She
     """Return every line of the sheet, normalised and sorted out."""
     normalised = normalise_all(workspace, sites, sheet.drafts)
     files = same_sheets(reader, sheet.digest, content_of(normalised))
-    return sort_out(reader, normalised, files, workspace.today())
+    return sort_out(known_of(reader, normalised, files), normalised, workspace.today())
 
 
 def normalise_all(
@@ -95,15 +89,17 @@ def judge_lines(
         for index, line in enumerate(lines)
         if line.state == "booked" and line.use is not None
     }
-    keys = sorted({use.site for use in new.values()})
-    old = {key: [item.use for item in items] for key, items in site_uses(reader, keys).items()}
+    there: dict[str, list[tuple[int | None, Application]]] = {
+        key: [(None, item.use) for item in items]
+        for key, items in site_uses(reader, {use.site for use in new.values()}).items()
+    }
+    for index, use in new.items():
+        there.setdefault(use.site, []).append((index, use))
     found: dict[int, tuple[Finding, ...]] = {}
     for index, use in new.items():
         site = sites.get(use.site)
         assert site is not None  # normalising found it
-        others = old[use.site] + [
-            other for place, other in new.items() if place != index and other.site == use.site
-        ]
+        others = [other for place, other in there[use.site] if place != index]
         found[index] = remarks_of(lines[index]) + find(workspace.book, use, site, others)
     return found
 
@@ -144,12 +140,9 @@ def book_lines(
             seqs[index] = sealed.seq
     for entry in observations:
         writer.append(entry)
-    touched = {
-        line.use.site: first_new
-        for line in lines
-        if line.state == "booked" and line.use is not None
-    }
-    again = rejudge(workspace, writer, touched, "another application at this site was booked")
+    touched = earliest(line.use for line in lines if line.state == "booked" and line.use)
+    because = "another application at this site was booked"
+    again = rejudge(workspace, writer, touched, first_new, because)
     outcomes = tuple(
         Outcome(line, seqs.get(index, line.same_as), found.get(index, ()))
         for index, line in enumerate(lines)
@@ -159,10 +152,12 @@ def book_lines(
 
 
 def _append_uses(writer: Writer, sheet: Sheet, lines: Sequence[Line], by: str) -> dict[int, int]:
+    booked = [line.use for line in lines if line.state == "booked" and line.use is not None]
+    closes = {day: writer.closes(day) for day in {use.date for use in booked}}
     seqs: dict[int, int] = {}
     for index, line in enumerate(lines):
         if line.state == "booked" and line.use is not None:
-            late = closed_since(writer, line.use)
+            late = covering(closes[line.use.date], line.use)
             entry = use_entry(EntryKind.APPLICATION, line, sheet.digest, late)
             seqs[index] = writer.append(replace(entry, by=by)).seq
     return seqs
@@ -188,14 +183,10 @@ def cells_of(draft: Draft) -> dict[str, str]:
     return {heading: cell.text for heading, cell in draft.cells.items() if cell.text}
 
 
-def closed_since(reader: Reader, use: Application) -> int | None:
-    """Return the newest close that already covers this day and person, or None."""
-    covering = [
-        close.seq
-        for close in reader.closes(use.date.isoformat())
-        if close.body["applicator"] in {None, use.applicator}
-    ]
-    return covering[-1] if covering else None
+def covering(closes: Sequence[Sealed], use: Application) -> int | None:
+    """Return the newest of a day's closes that covers this person, or None."""
+    found = [close.seq for close in closes if close.body["applicator"] in {None, use.applicator}]
+    return found[-1] if found else None
 
 
 def held_entry(sheet: Sheet, line: Line, days: Sequence[date], by: str) -> NewEntry:

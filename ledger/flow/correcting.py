@@ -6,9 +6,9 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from ledger.flow.booking import closed_since, normalise_all, remarks_of, use_entry
+from ledger.flow.booking import covering, normalise_all, remarks_of, use_entry
 from ledger.flow.holding import draft_of, open_held
-from ledger.flow.judging import find, judgement_entry, rejudge, site_uses
+from ledger.flow.judging import earliest, find, judgement_entry, rejudge, site_uses
 from ledger.flow.lines import BOOKED, Line, changes_between
 from ledger.flow.places import SiteBook, site_entry
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules, sealed_entry
@@ -95,13 +95,15 @@ def _seal_amendment(
     for site in sites.pending:
         writer.append(site_entry(site, by=by))
     seal_rules(writer, workspace.book)
-    entry = use_entry(EntryKind.AMENDMENT, line, old.body["sheet"], closed_since(writer, use))
+    entry = use_entry(
+        EntryKind.AMENDMENT, line, old.body["sheet"], covering(writer.closes(use.date), use)
+    )
     head = writer.head
     sealed = writer.append(replace(_because(entry, because), by=by, replaces=old.seq))
     findings = _judge_one(workspace, writer, sites, line, sealed.seq)
     writer.append(judgement_entry(workspace.book.digest, head, {sealed.seq: findings}, "amended"))
-    touched = dict.fromkeys((before.site, use.site), sealed.seq)
-    again = rejudge(workspace, writer, touched, f"entry {old.seq} was amended by {sealed.seq}")
+    touched_by = f"entry {old.seq} was amended by {sealed.seq}"
+    again = rejudge(workspace, writer, earliest((before, use)), sealed.seq, touched_by)
     return Corrected(old.seq, sealed, changes_between(before, use), findings, again)
 
 
@@ -140,5 +142,6 @@ def strike(workspace: Workspace, seq: int, because: str, by: str) -> Corrected:
         sealed = writer.append(
             NewEntry(EntryKind.STRIKE, body, private=private, by=by, replaces=old.seq)
         )
-        again = rejudge(workspace, writer, {use.site: sealed.seq}, f"entry {old.seq} was struck")
+        touched_by = f"entry {old.seq} was struck"
+        again = rejudge(workspace, writer, earliest((use,)), sealed.seq, touched_by)
     return Corrected(old.seq, sealed, judged_again=again)

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from ledger.flow.booking import Recorded, book_lines, normalise_all, sheet_entry
-from ledger.flow.lines import Line, content_of, sort_out
+from ledger.flow.lines import Line, content_of, known_of, sort_out
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
 from ledger.intake import read_sheet
@@ -138,7 +138,8 @@ def _fixed_line(
     own = normalised.own
     if second and normalised.application is not None and not normalised.faults:
         return Line(1, normalised, "booked", normalised.identity, own, 1, clears=entry.seq)
-    line = sort_out(reader, [normalised], frozenset(), workspace.today())[0]
+    known = known_of(reader, [normalised], frozenset())
+    line = sort_out(known, [normalised], workspace.today())[0]
     if line.state == "booked":
         return replace(line, clears=entry.seq)
     if line.state == "taken":

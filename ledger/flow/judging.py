@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from ledger.checks.case import Case
@@ -106,28 +107,40 @@ def judgement_entry(
 
 def site_uses(reader: Reader, keys: Iterable[str]) -> dict[str, list[Booked]]:
     """Return the current applications at each of these sites."""
-    return {key: [booked(sealed) for sealed in reader.at_site(key)] for key in keys}
+    found = reader.at_sites(keys)
+    return {key: [booked(sealed) for sealed in entries] for key, entries in found.items()}
 
 
-def rejudge(workspace: Workspace, writer: Writer, touched: Mapping[str, int], because: str) -> int:
-    """Judge again every later entry at the touched sites and seal what changed; return how many.
+def earliest(uses: Iterable[Application]) -> dict[str, date]:
+    """Return the first day of these applications at each of their sites."""
+    days: dict[str, date] = {}
+    for use in uses:
+        days[use.site] = min(use.date, days.get(use.site, use.date))
+    return days
 
-    ``touched`` maps a site to the sequence number from which on entries are new (they were just
-    judged). Each entry is judged by the rules that judged it before, so that an edited rule file
-    never re-judges the past by the way.
+
+def rejudge(
+    workspace: Workspace,
+    writer: Writer,
+    touched: Mapping[str, date],
+    first_new: int,
+    because: str,
+) -> int:
+    """Judge again every entry whose window was touched and seal what changed; return how many.
+
+    ``touched`` maps a site to the first day on which something was added or taken away there:
+    the windows of that day's work and of all later work hold it. Entries from ``first_new`` on
+    were just judged. Each entry is judged by the rules that judged it before, so that an edited
+    rule file never re-judges the past by the way.
     """
     sites = SiteBook(writer)
     changed = 0
-    for key, first_new in touched.items():
-        site = sites.get(key)
-        if site is None:
-            continue
-        uses = [booked(sealed) for sealed in writer.at_site(key)]
+    for key, uses in site_uses(writer, touched).items():
         for item in uses:
-            if item.sealed.seq >= first_new:
+            if item.sealed.seq >= first_new or item.use.date < touched[key]:
                 continue
             others = [other.use for other in uses if other is not item]
-            changed += _judge_again(workspace, writer, item, (site, others), because)
+            changed += _judge_again(workspace, writer, item, (sites.get(key), others), because)
     return changed
 
 
@@ -135,7 +148,7 @@ def _judge_again(
     workspace: Workspace,
     writer: Writer,
     item: Booked,
-    around: tuple[Site, list[Application]],
+    around: tuple[Site | None, list[Application]],
     because: str,
 ) -> int:
     seq = item.sealed.seq
@@ -143,6 +156,7 @@ def _judge_again(
     digest = before[-1].body["rules"] if before else workspace.book.digest
     book = workspace.book_of(writer, digest) or workspace.book
     site, others = around
+    assert site is not None  # work was booked at it
     found = find(book, item.use, site, others)
     sealed_before = findings_of(before[-1], seq) if before else ()
     rules_only = tuple(finding for finding in sealed_before if finding.code != REMARK)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -49,13 +49,14 @@ class Line:
         return self.normalised.application
 
 
-def content_of(lines: list[Normalised]) -> str:
+def content_of(lines: Sequence[Normalised]) -> str:
     """Return what makes two files the same sheet: the digest of their lines, in any order."""
-    ids = sorted(_identity(line) for line in lines)
+    ids = sorted(identity_of_line(line) for line in lines)
     return hashlib.sha256("\n".join(ids).encode()).hexdigest()
 
 
-def _identity(line: Normalised) -> str:
+def identity_of_line(line: Normalised) -> str:
+    """Return the identity of a line, that of its cells where it cannot be understood."""
     return line.identity if line.application is not None else held_identity(line.draft)
 
 
@@ -69,40 +70,67 @@ def same_sheets(reader: Reader, digest: str, content: str) -> frozenset[str]:
     return frozenset({digest, *earlier})
 
 
+@dataclass(frozen=True)
+class Known:
+    """What the ledger holds about the lines of a sheet, asked for once.
+
+    ``identities`` and ``owns`` map to the entries that have them; ``open_held`` are the held
+    lines that still wait.
+    """
+
+    reader: Reader
+    sheets: frozenset[str]
+    identities: Mapping[str, tuple[Sealed, ...]]
+    owns: Mapping[str, tuple[Sealed, ...]]
+    open_held: frozenset[int]
+
+
+def known_of(reader: Reader, items: Sequence[Normalised], sheets: frozenset[str]) -> Known:
+    """Return what the ledger holds about these lines; ``sheets`` are this sheet's digests."""
+    identities = {identity_of_line(item) for item in items}
+    identities |= {held_identity(item.draft) for item in items}
+    return Known(
+        reader,
+        sheets,
+        reader.by_identities(identities),
+        reader.by_owns(item.own for item in items if item.own),
+        frozenset(entry.seq for entry in reader.held_open()),
+    )
+
+
 def sort_out(
-    reader: Reader,
-    normalised: list[Normalised],
-    sheets: frozenset[str],
+    known: Known,
+    normalised: Sequence[Normalised],
     today: date,
     copies: Counter[str] | None = None,
 ) -> list[Line]:
-    """Return every line with its fate; ``sheets`` are the digests of this sheet's files.
+    """Return every line with its fate.
 
     ``copies`` counts equal lines; a run in batches hands the same counter in each time.
     """
     copies = Counter() if copies is None else copies
     fates: list[Line] = []
     for number, item in enumerate(normalised, start=1):
-        identity = _identity(item)
+        identity = identity_of_line(item)
         copies[identity] += 1
         line = Line(number, item, "booked", identity, item.own, copies[identity])
-        fates.append(_fate(reader, line, sheets, today))
+        fates.append(_fate(known, line, today))
     return fates
 
 
-def _fate(reader: Reader, line: Line, sheets: frozenset[str], today: date) -> Line:
-    equal = [entry for entry in reader.by_identity(line.identity) if entry.kind in LINES]
-    same = [entry for entry in equal if _same_line(entry, line, sheets)]
+def _fate(known: Known, line: Line, today: date) -> Line:
+    equal = [entry for entry in known.identities.get(line.identity, ()) if entry.kind in LINES]
+    same = [entry for entry in equal if _same_line(entry, line, known.sheets)]
     if line.copy <= len(same):
-        return replace(line, state="taken", same_as=same[line.copy - 1].seq)
+        return _taken(line, same[line.copy - 1].seq)
     faults = line.normalised.faults
     if line.use is not None:
         faults += tuple(_future(line, today))
-        twin = _held_twin(reader, line, sheets)
+        twin = _held_twin(known, line)
         if twin is not None and not faults:
             seq, still_open = twin
             return replace(line, clears=seq) if still_open else _taken(line, seq)
-        faults += tuple(_question(reader, line, [entry for entry in equal if entry not in same]))
+        faults += tuple(_question(known, line, [entry for entry in equal if entry not in same]))
     if faults:
         return replace(line, state="held", faults=faults)
     return line
@@ -119,22 +147,20 @@ def _same_line(entry: Sealed, line: Line, sheets: frozenset[str]) -> bool:
     return own is not None and own == line.own
 
 
-def _held_twin(reader: Reader, line: Line, sheets: frozenset[str]) -> tuple[int, bool] | None:
+def _held_twin(known: Known, line: Line) -> tuple[int, bool] | None:
     """Return the held line that this one puts right, and whether it is still open.
 
     A twin is the same row of the same sheet (it could not be read then and can be now), or the
     line of the same applicator and day with the same own number.
     """
-    unread = held_identity(line.draft)
     rows = [
         entry.seq
-        for entry in reader.by_identity(unread)
-        if entry.kind is EntryKind.HELD and entry.body["sheet"] in sheets
+        for entry in known.identities.get(held_identity(line.draft), ())
+        if entry.kind is EntryKind.HELD and entry.body["sheet"] in known.sheets
     ]
-    numbered = reader.by_own(line.own) if line.own else ()
-    open_seqs = {entry.seq for entry in reader.held_open()}
+    numbered = known.owns.get(line.own, ()) if line.own else ()
     for seq in (*rows, *(entry.seq for entry in numbered if entry.kind is EntryKind.HELD)):
-        if seq in open_seqs:
+        if seq in known.open_held:
             return seq, True
     return (rows[0], False) if rows else None
 
@@ -152,7 +178,7 @@ def _future(line: Line, today: date) -> list[Fault]:
     ]  # fmt: skip
 
 
-def _question(reader: Reader, line: Line, elsewhere: list[Sealed]) -> list[Fault]:
+def _question(known: Known, line: Line, elsewhere: list[Sealed]) -> list[Fault]:
     """Return the question to ask about a line that equals or changes one of another sheet."""
     assert line.use is not None
     live = [entry for entry in elsewhere if entry.kind in BOOKED]
@@ -165,7 +191,7 @@ def _question(reader: Reader, line: Line, elsewhere: list[Sealed]) -> list[Fault
                 "`useledger held fix N --second`",
             )
         ]  # fmt: skip
-    twin = _changed_twin(reader, line)
+    twin = _changed_twin(known, line)
     if twin is None:
         return []
     seq, changes = twin
@@ -180,20 +206,20 @@ def _question(reader: Reader, line: Line, elsewhere: list[Sealed]) -> list[Fault
     ]  # fmt: skip
 
 
-def _changed_twin(reader: Reader, line: Line) -> tuple[int, str] | None:
+def _changed_twin(known: Known, line: Line) -> tuple[int, str] | None:
     use = line.use
     assert use is not None
     if line.own is not None:
         earlier = [
-            reader.newest_version(entry.seq)
-            for entry in reader.by_own(line.own)
+            known.reader.newest_version(entry.seq)
+            for entry in known.owns.get(line.own, ())
             if entry.kind in BOOKED
         ]
         earlier = [entry for entry in earlier if entry.kind in BOOKED]
     else:
         earlier = [
             entry
-            for entry in reader.at_site(use.site)
+            for entry in known.reader.at_site(use.site)
             if entry.body["date"] == use.date.isoformat()
             and entry.body["product_key"] == use.product_key
             and booked(entry).use.method == use.method

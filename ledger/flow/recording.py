@@ -18,7 +18,7 @@ from ledger.flow.booking import (
     sheet_entry,
     understand,
 )  # fmt: skip
-from ledger.flow.lines import content_of, same_sheets, sort_out
+from ledger.flow.lines import content_of, known_of, same_sheets, sort_out
 from ledger.flow.observing import observation_entries
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
@@ -83,13 +83,9 @@ def record_in_batches(workspace: Workspace, sheet: Sheet, data: bytes, by: str) 
         piece = Sheet(sheet.file, sheet.digest, part, sheet.observations if last else ())
         with workspace.store.writing() as writer:
             sites = SiteBook(writer)
-            lines = sort_out(
-                writer,
-                normalise_all(workspace, sites, part),
-                same_sheets(writer, sheet.digest, content),
-                workspace.today(),
-                copies,
-            )
+            understood = normalise_all(workspace, sites, part)
+            known = known_of(writer, understood, same_sheets(writer, sheet.digest, content))
+            lines = sort_out(known, understood, workspace.today(), copies)
             done = book_lines(workspace, writer, sites, piece, (lines, by))
             if last:
                 writer.append(sheet_entry(writer, sheet, data, content, "finished", by))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 from ledger.flow.correcting import amend
 from ledger.flow.judging import rejudge
@@ -33,9 +34,8 @@ def answer_apart(workspace: Workspace, key: str, by: str) -> int:
         site = _in_doubt(writer, key)
         assert site.doubt is not None
         writer.append(site_entry(replace(site, doubt=None), apart_from=[site.doubt], by=by))
-        return rejudge(
-            workspace, writer, {key: writer.head.seq + 1}, f"site {key} is a place of its own"
-        )
+        because = f"site {key} is a place of its own"
+        return rejudge(workspace, writer, {key: date.min}, writer.head.seq, because)
 
 
 def doubted_entries(reader: Reader, key: str) -> list[int]:
