@@ -1,25 +1,20 @@
 """Step 8: what is owed, by when, whether it came late, and what a filed report no longer says.
 
-Days that a public office is closed come from the ``holidays`` package. A day counts as closed only
-where the federal and the state's list both have it: an extension shown too early costs nothing,
-one shown too late costs a fine. The fixed day is always the one to be warned of.
+The fixed day is always the one to be warned of, also where general law would move it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
+from ledger.deadlines import NEXT_BUSINESS_DAY, long_day, next_open_day
 from ledger.rulebook.model import ReportDuty
 from ledger.seal import canonical
 from ledger.values.firm import Registration
 from ledger.values.lexicon import fold
 from ledger.values.period import Period
-
-NEXT_BUSINESS_DAY = "next business day"
-"""The ``due_rule`` that lets a closed day move a report; every other one leaves it where it is."""
-SATURDAY, SUNDAY = 5, 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,17 +112,13 @@ def due(duty: ReportDuty, period: Period, state: str = "") -> Due:
     day = _fixed_day(duty, period)
     source = duty.ref.source
     if fold(duty.due_rule.replace("_", " ")) != NEXT_BUSINESS_DAY:
-        return Due(day, None, f"due {_long(day)}; closed days do not move it", source)
-    closed = _why_closed(day, state)
-    if not closed:
-        return Due(day, None, f"due {_long(day)}", source)
-    extended, reasons = day, []
-    while reason := _why_closed(extended, state):
-        reasons.append(f"{_long(extended)} is {reason}")
-        extended += timedelta(days=1)
+        return Due(day, None, f"due {long_day(day)}; closed days do not move it", source)
+    extended, reasons = next_open_day(day, state)
+    if not reasons:
+        return Due(day, None, f"due {long_day(day)}", source)
     why = (
-        f"due {_long(day)}; {', '.join(reasons)}, so general law moves it to {_long(extended)}. "
-        "Go by the earlier day"
+        f"due {long_day(day)}; {', '.join(reasons)}, so general law moves it to "
+        f"{long_day(extended)}. Go by the earlier day"
     )
     return Due(day, extended, why, source)
 
@@ -147,33 +138,6 @@ def _fixed_day(duty: ReportDuty, period: Period) -> date:
 
 def _day(month: Period, day: int) -> date:
     return date(month.year, month.month, min(day, month.last.day))
-
-
-def _why_closed(day: date, state: str) -> str:
-    """Return why public offices are closed on that day, or nothing."""
-    if day.weekday() in {SATURDAY, SUNDAY}:
-        return "a Saturday" if day.weekday() == SATURDAY else "a Sunday"
-    return _holiday(day, state)
-
-
-def _holiday(day: date, state: str) -> str:
-    # Loaded here: the package takes longer than a command that needs no due day should.
-    import holidays  # noqa: PLC0415
-
-    federal = holidays.country_holidays("US", years=[day.year])
-    if day not in federal:
-        return ""
-    known = holidays.list_supported_countries().get("US", [])
-    if state in known and day not in holidays.country_holidays(
-        "US", subdiv=state, years=[day.year]
-    ):
-        return ""
-    return str(federal[day])
-
-
-def _long(day: date) -> str:
-    """Return ``10 January 2026``, in English whatever the computer's language."""
-    return f"{day.day} {Period(day.year, day.month).text}"
 
 
 # ------------------------------------------------------------------ what is owed

@@ -29,7 +29,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
         "ledger.merkle", "ledger.seal",
     ),
     ("ledger.rulebook",),
-    ("ledger.report_remarks",),
+    ("ledger.report_remarks", "ledger.deadlines"),
     (
         "ledger.normalise", "ledger.checks", "ledger.close",
         "ledger.summarise", "ledger.filing", "ledger.inspection",
@@ -54,7 +54,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "click": ("ledger.cli",),
     "typst": ("reports",),
     "pandas": ("ledger", "reports"),
-    "holidays": ("ledger.filing",),
+    "holidays": ("ledger.deadlines",),
     "orjson": ("ledger.seal",),
 }
 """Which part may import which package; a package that is not listed may not be imported."""
