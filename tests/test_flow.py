@@ -25,6 +25,7 @@ from ledger.flow.workspace import (
     read_rules,
     warnings_about,
 )  # fmt: skip
+from ledger.journal import StoreProblem
 from ledger.values.finding import Kind
 from ledger.values.period import Period
 from tests.day_sheets import sheet
@@ -373,3 +374,22 @@ def test_a_long_sheet_is_an_import_run_that_can_be_continued(tmp_path, monkeypat
     assert close_day(firm, DAY, None, "calloway").entry is not None
     assert record_sheet(firm, "long.csv", sheet(*lines), "renner").count("taken") == 27
     assert prove_whole(firm).ok
+
+
+def test_verify_opens_a_ledger_whose_guard_was_broken_and_says_so(firm):
+    import sqlite3
+
+    book(firm, {})
+    firm.store.close()
+    database = sqlite3.connect(firm.root / "ledger.db")
+    names = [
+        row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type='trigger'")
+    ]
+    database.execute(f'DROP TRIGGER "{names[0]}"')
+    database.commit()
+    database.close()
+    with pytest.raises(StoreProblem, match="useledger verify"):
+        open_workspace(str(firm.root))
+    result = prove_whole(open_workspace(str(firm.root), proving=True))
+    assert not result.ok
+    assert any("guard" in fault.what or names[0] in fault.what for fault in result.problems)

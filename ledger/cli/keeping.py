@@ -51,9 +51,19 @@ def upgrade_command(workspace: str | None, as_json: bool) -> int:
     refuse_broken_firm(book)
     done = upgrade(database_url(root, book), root / "backups", clock=now, salts=fresh_salt)
     if as_json:
-        print_json({"from": done.before, "to": done.after, "backup": str(done.backup or "")})
-    elif done.backup is None:
+        print_json({
+            "from": done.before, "to": done.after, "backup": str(done.backup or ""),
+            "guard_mended": list(done.mended),
+        })  # fmt: skip
+        return DONE
+    if done.backup is None:
         click.echo(f"the ledger is of this version already ({done.after})")
-    else:
-        click.echo(f"upgraded from {done.before} to {done.after}; backup: {done.backup}")
+        return DONE
+    click.echo(f"upgraded from {done.before} to {done.after}; backup: {done.backup}")
+    for part in done.mended:
+        click.echo(f"put back into the guard: {part}")
+    if done.mended:
+        click.echo(
+            "Somebody changed the database itself: run useledger verify with kept seal codes."
+        )
     return DONE

@@ -221,7 +221,7 @@ def verify_command(codes: tuple[str, ...], workspace: str | None, as_json: bool)
     """
     from ledger.flow.inspecting import prove_whole
 
-    opened = open_workspace(workspace)
+    opened = open_workspace(workspace, proving=True)
     result = prove_whole(opened, codes)
     witness = witness_text(opened, result)
     if as_json:

@@ -156,9 +156,16 @@ def database_url(root: Path, book: Book) -> str:
 
 
 def open_workspace(
-    given: str | None = None, clock: Clock = now, salts: Callable[[], bytes] = fresh_salt
+    given: str | None = None,
+    clock: Clock = now,
+    salts: Callable[[], bytes] = fresh_salt,
+    *,
+    proving: bool = False,
 ) -> Workspace:
-    """Open an existing workspace; raise ``WorkspaceProblem`` with the way out if that fails."""
+    """Open an existing workspace; raise ``WorkspaceProblem`` with the way out if that fails.
+
+    ``proving`` opens a ledger whose guard is broken as well, to prove what is left of it.
+    """
     root = find_root(given)
     book = read_rules(root)
     refuse_broken_firm(book)
@@ -168,7 +175,7 @@ def open_workspace(
             f"{root} has no ledger ({LEDGER_FILE} is gone)",
             "restore a backup of it; `useledger init` makes a new one only in a new folder",
         )
-    store = open_store(url, clock=clock, salts=salts)
+    store = open_store(url, clock=clock, salts=salts, proving=proving)
     return Workspace(root, book, store, clock, os_user())
 
 

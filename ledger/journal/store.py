@@ -66,9 +66,7 @@ class Store:
         """Give a connection inside a transaction; for the modules of the journal only."""
         try:
             with self.engine.connect() as plain_connection:
-                connection = plain_connection.execution_options(
-                    **options(self.engine, write=write)
-                )
+                connection = plain_connection.execution_options(**options(self.engine, write=write))
                 with connection.begin() as transaction:
                     yield connection
                     if not write:
@@ -104,8 +102,13 @@ def _from_database(error: DBAPIError, name: str, *, write: bool) -> StoreProblem
     )
 
 
-def open_store(url: str, *, clock: Clock, salts: Salts, os_user: str | None = None) -> Store:
-    """Open a ledger after checking its schema and its guard; ``StoreProblem`` says the way out."""
+def open_store(
+    url: str, *, clock: Clock, salts: Salts, os_user: str | None = None, proving: bool = False
+) -> Store:
+    """Open a ledger after checking its schema and its guard; ``StoreProblem`` says the way out.
+
+    ``proving`` opens one whose guard is broken as well, for reading what became of it.
+    """
     parsed = parse_url(url)
     file = sqlite_file(parsed)
     if file is not None and not file.is_file():
@@ -115,7 +118,7 @@ def open_store(url: str, *, clock: Clock, salts: Salts, os_user: str | None = No
     try:
         with store.begun(write=False) as connection:
             check_schema(connection, store.name)
-            wrong = guard.missing(connection)
+            wrong = () if proving else guard.missing(connection)
     except BaseException:
         engine.dispose()
         raise
