@@ -53,7 +53,7 @@ class SiteBook:
     def __init__(self, reader: Reader) -> None:
         self._reader = reader
         self._known: dict[str, Site] = {}
-        self._by_zip: dict[str, list[Site]] = {}
+        self._by_zip: dict[str, dict[str, list[Site]]] = {}
         self._asked: dict[tuple[Address, str], Site] = {}
         self._next = 0
         self.pending: list[Site] = []
@@ -74,12 +74,19 @@ class SiteBook:
             if sealed.body["site"] not in self._known:
                 yield site_from(sealed)
 
-    def _in_zip(self, zip5: str) -> list[Site]:
+    def _numbered(self, address: Address) -> list[Site]:
+        """Return the sites in the same postal code with the same house number.
+
+        No other can be the same place or nearly the same: a number is never misread as near.
+        """
+        zip5, number = address.zip, _number(address)
         if zip5 not in self._by_zip:
             sites = [site_from(entry) for entry in self._reader.sites_in(zip5)]
-            self._by_zip[zip5] = sites
             self._known.update({site.key: site for site in sites})
-        return self._by_zip[zip5]
+            self._by_zip[zip5] = {}
+            for site in sites:
+                self._by_zip[zip5].setdefault(_number(site.address), []).append(site)
+        return self._by_zip[zip5].setdefault(number, [])
 
     def find(self, ask: SiteAsk) -> Site | None:
         """Return the site a line means; None only where a key alone is given and unknown."""
@@ -88,7 +95,7 @@ class SiteBook:
         question = (ask.address, ask.jurisdiction)
         if question in self._asked:
             return self._asked[question]
-        match = match_site(ask.address, self._in_zip(ask.address.zip))
+        match = match_site(ask.address, self._numbered(ask.address))
         site = match.site if match.outcome == "same" else None
         if site is not None and site.same_as:
             site = self.get(site.same_as)
@@ -108,5 +115,9 @@ class SiteBook:
         )  # fmt: skip
         self.pending.append(site)
         self._known[key] = site
-        self._in_zip(ask.address.zip).append(site)
+        self._numbered(ask.address).append(site)
         return site
+
+
+def _number(address: Address) -> str:
+    return address.street.partition(" ")[0]
