@@ -327,6 +327,8 @@ def _digests_in(kind: str, body: dict[str, Any]) -> Iterator[str]:
     elif kind == EntryKind.FILING:
         copies = body.get("copies")
         named = [body.get("report"), *(copies.values() if isinstance(copies, dict) else ())]
+    elif kind == EntryKind.AUDIT:
+        named = [body.get("list")]
     else:
         named = []
     yield from (digest for digest in named if isinstance(digest, str))

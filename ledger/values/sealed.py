@@ -25,6 +25,12 @@ class EntryKind(StrEnum):
     CLOSE = "close"
     FILING = "filing"
     NOTE = "note"
+    AUDIT = "audit"
+    ANSWER = "answer"
+    TRAINING = "training"
+    SIGN_OFF = "sign-off"
+    STOCK = "stock"
+    INCIDENT = "incident"
 
 
 @dataclass(frozen=True, slots=True)
