@@ -76,7 +76,7 @@ def puff_spacing(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
         yield _advice("PUFF-SPACING", "puff-spacing", text, "extent")
 
 
-def _groups(product: Product | None) -> frozenset[str]:
+def groups_of(product: Product | None) -> frozenset[str]:
     """Return the groups of a product that ought not to follow themselves."""
     if product is None:
         return frozenset()
@@ -87,13 +87,13 @@ def _groups(product: Product | None) -> frozenset[str]:
 def rotation(case: Case, _tools: Tools, book: Book) -> Iterator[Finding]:
     """Modes of action alternate: the same groups as on the last day at this site are advised
     against, umbrella groups left out."""
-    mine = _groups(case.product)
+    mine = groups_of(case.product)
     earlier = [other for other in case.others if other.date < case.use.date]
     if not mine or not earlier:
         return
     last = max(other.date for other in earlier)
     for other in sorted((o for o in earlier if o.date == last), key=lambda o: o.product_key):
-        if _groups(book.product(other.product, other.date, other.lot)) == mine:
+        if groups_of(book.product(other.product, other.date, other.lot)) == mine:
             text = (
                 f"mode of action {', '.join(sorted(mine))} again, as {other.product_name}"
                 f" on {last}; alternate where another product serves"
