@@ -12,14 +12,23 @@ from ledger.checks.case import Case
 from ledger.checks.say import Tools
 from ledger.rulebook.model import Limit
 from ledger.values.amount import Basis, Dilution, Quantity, Strength
+from ledger.values.lexicon import fold
 from ledger.values.product import Product
 
 _ONE = Fraction(1)
 
 
-def ingredient_share(product: Product) -> Fraction:
-    """Return the share by weight of all active ingredients, synergists left out."""
-    return sum((part.share for part in product.ingredients if not part.synergist), Fraction(0))
+def ingredient_share(product: Product, names: frozenset[str] | None = None) -> Fraction:
+    """Return the share by weight of all active ingredients, or of those whose folded names are
+    given; synergists left out."""
+    return sum(
+        (
+            part.share
+            for part in product.ingredients
+            if not part.synergist and (names is None or fold(part.name) in names)
+        ),
+        Fraction(0),
+    )
 
 
 def strength(case: Case, tools: Tools) -> Quantity | None:
@@ -106,13 +115,16 @@ def mix_used(case: Case, tools: Tools) -> Quantity | None:
     return None if amount is None else Quantity(amount / strong.value, "mL")
 
 
-def ingredient_used(case: Case, tools: Tools) -> Quantity | None:
-    """Return the weight of active ingredient used, in grams."""
+def ingredient_used(
+    case: Case, tools: Tools, names: frozenset[str] | None = None
+) -> Quantity | None:
+    """Return the weight of active ingredient used, in grams: of all, or of those named."""
     product, used = case.product, product_used(case, tools)
     if product is None or used is None:
         return None
     grams = in_unit(used, "g", product, tools)
-    return None if grams is None else Quantity(grams * ingredient_share(product), "g")
+    share = ingredient_share(product, names)
+    return None if grams is None else Quantity(grams * share, "g")
 
 
 def dose(case: Case, basis: Basis, tools: Tools) -> Quantity | None:
@@ -123,28 +135,35 @@ def dose(case: Case, basis: Basis, tools: Tools) -> Quantity | None:
 
 
 def strength_as(case: Case, limit: Limit, unit: str, tools: Tools) -> Fraction | None:
-    """Return the line's strength as a limit says it: ``unit`` per ``limit.per``, or per cent."""
+    """Return the line's strength as a limit says it: ``unit`` per ``limit.per``, or a share."""
     product, strong = case.product, strength(case, tools)
     if limit.per is None:
-        return _as_per_cent(case, limit.basis, strong)
+        share = share_in_mix(case, limit.basis, tools)
+        return None if share is None else tools.into(Quantity(share, "%"), unit)
     volume = tools.into(limit.per, "mL")
     if strong is None or volume is None:
         return None
     return in_unit(Quantity(strong.value * volume, strong.unit), unit, product, tools)
 
 
-def _as_per_cent(case: Case, basis: Basis, strong: Quantity | None) -> Fraction | None:
-    product, dilution = case.product, case.use.dilution
+def share_in_mix(
+    case: Case, basis: Basis, tools: Tools, names: frozenset[str] | None = None
+) -> Fraction | None:
+    """Return per cent of product or of active ingredient (all, or those named) in the mix."""
+    product, dilution, strong = case.product, case.use.dilution, strength(case, tools)
     if product is None:
         return None
     if basis is not Basis.INGREDIENT:
         return None if strong is None else strong.value * 100
+    whole, share = ingredient_share(product), ingredient_share(product, names)
     if dilution is not None and dilution.strength is Strength.INGREDIENT_PER_CENT:
-        return dilution.value
+        if dilution.value is None or not whole:
+            return dilution.value
+        return dilution.value * share / whole
     undiluted = dilution is None or dilution.strength is Strength.NONE
     if undiluted and not product.diluted:
-        return ingredient_share(product) * 100
+        return share * 100
     gravity = _gravity(product)
     if strong is None or gravity is None:
         return None
-    return strong.value * gravity * ingredient_share(product) * 100
+    return strong.value * gravity * share * 100

@@ -6,11 +6,14 @@ hold nothing.
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 from ledger.checks.case import Case
+from ledger.checks.lists import kind_of_tool
 from ledger.checks.people import applicator_level, supervisor_level
 from ledger.checks.places import known
+from ledger.values.amount import Quantity
 
 
 def facts_of(case: Case) -> dict[str, Any]:
@@ -28,8 +31,11 @@ def facts_of(case: Case) -> dict[str, Any]:
         "temperature": use.weather.temperature,
         "rain": use.weather.rain,
         "extent": use.extent.measures or None,
+        "from_structure": _from_structure(case),
         "notice": use.notice or None,
-        "equipment": case.tool.kind if case.tool else use.equipment or None,
+        "nozzle": (case.tool.nozzle or None) if case.tool else None,
+        "pressure": (case.tool.pressure or None) if case.tool else None,
+        "equipment": kind_of_tool(case) or None,
     }
     if use.pests:
         facts["pest"] = use.pests
@@ -62,3 +68,11 @@ def _add_product(facts: dict[str, Any], case: Case) -> None:
     facts["product_class"] = str(product.product_class)
     facts["ingredient"] = tuple(part.name for part in product.ingredients)
     facts["diluted"] = product.diluted
+    facts.update(dict(product.flags))
+
+
+def _from_structure(case: Case) -> Quantity | None:
+    """Return how far from a structure the work reached: nothing indoors, else what is written."""
+    if case.use.setting == "indoor":
+        return Quantity(Fraction(0), "ft")
+    return case.use.extent.get("distance out")

@@ -1,13 +1,14 @@
-"""The law of the place: fields that a record must hold, and products that it prohibits."""
+"""The law of the place: fields that a record must hold, and registrations that it asks for."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
 from ledger.checks.case import Case
+from ledger.checks.manners import manners
 from ledger.checks.people import certified_number, number_of
-from ledger.checks.say import Tools, finding, unverified
-from ledger.rulebook.model import Limit, Requirement, RuleFile
+from ledger.checks.say import Tools, unverified
+from ledger.rulebook.model import Requirement, RuleFile
 from ledger.rulebook.when import holds
 from ledger.values.finding import Finding, Kind
 from ledger.values.lexicon import fold
@@ -15,7 +16,8 @@ from ledger.values.lexicon import fold
 _HEADINGS = {
     "applicator_number": "applicator", "certified_number": "supervisor",
     "supervisor_number": "supervisor", "customer_address": "customer address",
-    "site_kind": "site kind", "registration": "product",
+    "site_kind": "site kind", "registration": "product", "rate": "extent", "area": "extent", "volume": "extent", "wind_direction": "wind",
+    "ingredients": "product", "city": "address",
 }  # fmt: skip
 _WORDS = {
     "applicator_number": "licence number of the applicator",
@@ -23,25 +25,12 @@ _WORDS = {
     "supervisor_number": "licence number of the supervisor",
     "customer_address": "address of the customer", "site_kind": "site kind",
     "registration": "registration number", "start": "time of the application",
-    "extent": "how much was treated",
+    "extent": "how much was treated", "zip": "ZIP code of the site", "city": "town of the site",
+    "dilution": "how the mix was made", "rate": "rate or strength",
+    "ingredients": "active ingredients", "firm": "name of the firm",
+    "firm_licence": "licence number of the firm", "area": "area treated",
+    "volume": "space treated", "wind_direction": "direction of the wind",
 }  # fmt: skip
-
-
-def check_prohibited(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
-    """Judge the active ingredients against a prohibition; its exceptions are not examined."""
-    if case.product is None:
-        text = f"cannot tell whether the product is prohibited: {limit.says}"
-        yield finding(limit, tools, Kind.UNKNOWN, text, "product", "mend the label file")
-        return
-    wanted = {fold(word) for word in limit.words}
-    for part in case.product.ingredients:
-        if fold(part.name) not in wanted:
-            continue
-        since = f" since {limit.span.start}" if limit.span.start else ""
-        text = f"{part.name}: {limit.says} In force{since}, {limit.ref.source}"
-        if limit.exceptions:
-            text = f"{text}; the exceptions of {limit.exceptions} were not examined"
-        yield finding(limit, tools, Kind.BREACH, text, "product")
 
 
 _GIVEN: Mapping[str, Callable[[Case], bool]] = {
@@ -64,6 +53,17 @@ _GIVEN: Mapping[str, Callable[[Case], bool]] = {
     "product": lambda case: bool(case.use.product or case.use.product_key),
     "start": lambda case: case.use.start is not None,
     "end": lambda case: case.use.end is not None,
+    "zip": lambda case: bool(case.site.address.zip),
+    "city": lambda case: bool(case.site.address.city),
+    "dilution": lambda case: case.use.dilution is not None,
+    # The rate follows from the strength of the mix, or from the amount and what it covered.
+    "rate": lambda case: case.use.dilution is not None or bool(case.use.extent.measures),
+    "ingredients": lambda case: case.product is None or bool(case.product.ingredients),
+    "area": lambda case: case.use.extent.get("area") is not None,
+    "volume": lambda case: case.use.extent.get("volume") is not None,
+    "wind_direction": lambda case: bool(case.use.weather.wind_from),
+    "firm": lambda case: bool(case.firm.name),
+    "firm_licence": lambda case: bool(case.firm.licence),
 }
 """The fields that are more than a text or a list of the application."""
 
@@ -82,7 +82,11 @@ def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[F
     """
     if not rule.span.holds(case.use.date):
         return
-    if any(all(given(case, field) for field in group) for group in rule.groups):
+    if set(rule.elsewhere) & set(case.firm.keeps):
+        return
+    whole = any(all(given(case, field) for field in group) for group in rule.groups)
+    if whole:
+        yield from _said_otherwise(case, rule, tools)
         return
     lacking = [[field for field in group if not given(case, field)] for group in rule.groups]
     applies = holds(rule.when, tools.facts, tools.units)
@@ -100,6 +104,25 @@ def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[F
         kind, f"FIELD-{nearest[0].upper().replace('_', '-')}", rule.name, text, column,
         f"amend {column}", (rule.ref,), rule.blocks and kind is Kind.MISSING,
     )  # fmt: skip
+
+
+def _said_otherwise(case: Case, rule: Requirement, tools: Tools) -> Iterator[Finding]:
+    """Judge that a field which the record holds is said as the law wants it."""
+    field = rule.groups[0][0]
+    for code, wrong, way_out in manners(case, rule):
+        applies = holds(rule.when, tools.facts, tools.units)
+        if applies is False:
+            return
+        kind, text = Kind.MISSING, f"{wrong}: {rule.says}"
+        if applies is None:
+            kind, text = Kind.UNKNOWN, f"cannot tell whether this rule applies: {text}"
+        if not rule.read.decides:
+            kind, text = Kind.ADVICE, f"{unverified(rule.read)}{text}"
+        column = _HEADINGS.get(field, field)
+        yield Finding(
+            kind, code, rule.name, text, column, way_out, (rule.ref,),
+            rule.blocks and kind is Kind.MISSING,
+        )  # fmt: skip
 
 
 def check_registered(case: Case, law: RuleFile) -> Iterator[Finding]:

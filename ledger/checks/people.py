@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 
 from ledger.checks.case import Case
+from ledger.checks.done import word_of
 from ledger.checks.say import Tools, finding
 from ledger.rulebook.model import Limit
 from ledger.values.entry import Application
@@ -82,11 +83,13 @@ def _may_supervise(case: Case, person: Person | None, named: str) -> bool | None
 def check_supervision(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     """Judge that a certified person applied or was named as supervisor."""
     use = case.use
-    answers = [
-        _may_supervise(case, case.applicator, use.licence),
-        _may_supervise(case, case.supervisor, use.supervisor_licence),
-    ]
+    category = next((words for key, words in limit.allowed if key == "category"), ())
+    people = [(case.applicator, use.licence), (case.supervisor, use.supervisor_licence)]
+    answers = [_certified(case, person, named, category) for person, named in people]
+    if limit.words == ("applicator",):
+        answers = answers[:1]
     if True in answers:
+        yield from _on_site(case, limit, tools, answers[0])
         return
     if None in answers:
         text = "cannot tell whether a certified person applied: several licences hold on that day"
@@ -102,6 +105,42 @@ def check_supervision(case: Case, limit: Limit, tools: Tools) -> Iterator[Findin
         text = f"{text}; {nearby.name}, who is certified, was at this address at that time"
         way_out = f"if {nearby.name} supervised, amend supervisor"
     yield finding(limit, tools, Kind.BREACH, text, "supervisor", way_out)
+
+
+def _certified(
+    case: Case, person: Person | None, named: str, category: tuple[str, ...]
+) -> bool | None:
+    """Say whether a person is certified for restricted use, in one of the categories if any."""
+    answer = _may_supervise(case, person, named)
+    if not answer or not category:
+        return answer
+    wanted = set(map(fold, category))
+    return any(wanted & set(map(fold, item.work)) for item in chosen(case, person, named))
+
+
+PRESENT = "supervisor present"
+"""The word of ``prepared`` that says that the supervisor was on site."""
+
+
+def _on_site(
+    case: Case, limit: Limit, tools: Tools, by_applicator: bool | None
+) -> Iterator[Finding]:
+    """Judge that the supervisor was there, where the rule asks for it.
+
+    Another line of the supervisor at this site and time shows it, and so does the line's word.
+    """
+    use = case.use
+    if not limit.step or by_applicator:
+        return
+    lines = (o for o in case.others if o.applicator == use.supervisor and _overlap(use, o))
+    if any(lines) or any(fold(word_of(item)) == PRESENT for item in use.prepared):
+        return
+    text = f"cannot tell whether the supervisor was on site; {tools.authority} says: {limit.says}"
+    if use.prepared_said == "none":
+        text = f"the supervisor was not on site; {tools.authority} says: {limit.says}"
+        yield finding(limit, tools, Kind.BREACH, text, "prepared")
+        return
+    yield finding(limit, tools, Kind.UNKNOWN, text, "prepared", f'amend prepared with "{PRESENT}"')
 
 
 def _name(case: Case, person: Person | None) -> str:

@@ -6,8 +6,11 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from ledger.checks.case import Case
-from ledger.checks.dose import dose, in_unit, strength_as
-from ledger.checks.say import Tools, finding, over, per_words, plain, said, under
+from ledger.checks.dose import dose, in_unit, ingredient_used, share_in_mix, strength_as
+from ledger.checks.places import known
+from ledger.checks.same import actives
+from ledger.checks.say import Tools, below, finding, over, per_words, plain, said, under
+from ledger.checks.tank import case_of, tank_mates
 from ledger.rulebook.model import Limit
 from ledger.values.amount import Basis, Quantity
 from ledger.values.finding import Finding, Kind
@@ -17,18 +20,20 @@ _LENGTH_WORDS = {"length": "the length of the gap", "area": "the area treated",
                  "volume": "the space treated"}  # fmt: skip
 
 
-def extent(case: Case, what: str) -> Quantity | None:
-    """Return a measure of the line's extent.
+def extent(case: Case, what: str, of: str = "treated") -> Quantity | None:
+    """Return a measure of the line's extent, treated or total.
 
-    A dwelling is one dwelling, and a room whose sides are given is one room, unless the line
-    says more. Nothing else is taken for granted.
+    A dwelling is one dwelling, a site of a known kind one structure, and a room whose sides are
+    given is one room, unless the line says more. Nothing else is taken for granted.
     """
-    measure = case.use.extent.get(what)
+    measure = case.use.extent.get(f"total {what}" if of == "total" else what)
     if measure is not None:
         return measure if measure.value > 0 else None
     one = Quantity(Fraction(1), "each")
     if what == "dwellings" and case.use.site_kind in {"dwelling", "apartment"}:
         return one
+    if what == "structures" and known(case.words, "site_kind", case.use.site_kind):
+        return one if case.use.site_kind else None
     return one if what == "rooms" and case.use.extent.get("room length") is not None else None
 
 
@@ -37,38 +42,89 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     bound = limit.most or limit.least
     if bound is None or limit.per is None:
         return
-    amount = dose(case, limit.basis, tools)
+    amount = _dose(case, limit, tools)
     value = None if amount is None else in_unit(amount, bound.unit, case.product, tools)
     if value is None:
         text = f"cannot tell the rate: how much{_BASIS_WORDS[limit.basis]} was used in {bound.unit}"
         yield finding(limit, tools, Kind.UNKNOWN, f"{text} is not known", "amount")
         return
-    measure = extent(case, limit.per_what)
-    share = None if measure is None else tools.into(measure, limit.per.unit)
-    if measure is None or not share:
-        what = _LENGTH_WORDS.get(limit.per_what, f"the number of {limit.per_what}")
-        per = per_words(limit.per, limit.per_what)
-        text = f"cannot tell the rate per {per}: {what} is not given"
-        yield finding(limit, tools, Kind.UNKNOWN, text, "extent", f"amend the extent with {what}")
+    units, lacking = denominators(case, limit, tools)
+    if units is None:
+        text = f"cannot tell the rate per {_per(limit)}: {lacking} is not given"
+        yield finding(
+            limit, tools, Kind.UNKNOWN, text, "extent", f"amend the extent with {lacking}"
+        )
         return
-    rate = Quantity(value / (share / limit.per.value), bound.unit)
-    averaged = limit.per.unit == "each" and limit.per.value == 1 and measure.value > 1
-    yield from _bounds(limit, tools, rate, averaged)
+    rate = Quantity(value / units, bound.unit)
+    counted = limit.per.unit == "each" and limit.per.value == 1
+    measure = extent(case, limit.per_what, limit.of)
+    averaged = counted and measure is not None and measure.value > 1
+    yield from _bounds(case, limit, tools, rate, averaged)
 
 
-def _bounds(limit: Limit, tools: Tools, rate: Quantity, averaged: bool) -> Iterator[Finding]:
-    """Hold a rate in the unit of the bound against most and least."""
+def _dose(case: Case, limit: Limit, tools: Tools) -> Quantity | None:
+    """Return what a rate counts; of an active ingredient, what the whole tank brought of it."""
+    own = dose(case, limit.basis, tools)
+    if limit.basis is not Basis.INGREDIENT or own is None:
+        return own
+    names = actives(case.product)
+    total = own.value
+    for mate in tank_mates(case):
+        brought = ingredient_used(case_of(case, mate, tools), tools, names)
+        if brought is None:
+            return None
+        total += brought.value
+    return Quantity(total, own.unit)
+
+
+def denominators(case: Case, limit: Limit, tools: Tools) -> tuple[Fraction | None, str]:
+    """Return how many times the denominator was treated, or what is not given of it."""
     assert limit.per is not None
-    per = per_words(limit.per, limit.per_what)
+    measure = extent(case, limit.per_what, limit.of)
+    share = None if measure is None else tools.into(measure, limit.per.unit)
+    if not share:
+        total = f"the total {limit.per_what} of the site"
+        what = _LENGTH_WORDS.get(limit.per_what, f"the number of {limit.per_what}")
+        return None, total if limit.of == "total" else what
+    units = share / limit.per.value
+    if limit.also_per is None:
+        return units, ""
+    second = case.use.extent.get(limit.also_per_what)
+    also = None if second is None else tools.into(second, limit.also_per.unit)
+    if not also:
+        return None, f"the {limit.also_per_what}"
+    return units * also / limit.also_per.value, ""
+
+
+_DEEP = {"depth": "deep", "width": "wide", "height": "high"}
+
+
+def _per(limit: Limit) -> str:
+    """Return the denominator in words: ``100 ft``, ``10 ft and 1 ft deep``."""
+    assert limit.per is not None
+    words = per_words(limit.per, limit.per_what)
+    if limit.of == "total":
+        words = f"{words} of the whole site"
+    if limit.also_per is None:
+        return words
+    return f"{words} and {said(limit.also_per)} {_DEEP[limit.also_per_what]}"
+
+
+def _bounds(
+    case: Case, limit: Limit, tools: Tools, rate: Quantity, averaged: bool
+) -> Iterator[Finding]:
+    """Hold a rate in the unit of the bound against most and least."""
     on_average = " on average" if averaged else ""
-    text = f"{said(rate)}{_BASIS_WORDS[limit.basis]} per {per}{on_average}"
+    if case.use.used.estimate:
+        on_average = f"{on_average}, estimated by calibration"
+    text = f"{said(rate)}{_BASIS_WORDS[limit.basis]} per {_per(limit)}{on_average}"
     most, least = limit.most, limit.least
     if most is not None and over(rate.value, most.value, limit.inclusive):
         text = f"{text}, {tools.authority} allows {said(most)}"
         yield finding(limit, tools, Kind.BREACH, text, _column(limit))
     elif least is not None and _below(rate, least, limit, tools):
         text = f"{text}, {tools.authority} names at least {said(least)}"
-        yield finding(limit, tools, Kind.ADVICE, text, _column(limit))
+        yield finding(limit, tools, below(limit), text, _column(limit))
     elif averaged and most is not None:
         text = f"{text}; {tools.authority} allows {said(most)}, and an average is no proof"
         yield finding(limit, tools, Kind.ADVICE, text, _column(limit))
@@ -84,30 +140,30 @@ def _below(rate: Quantity, least: Quantity, limit: Limit, tools: Tools) -> bool:
 
 
 def check_count(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
-    """Judge a number of placements, cans or spots per dwelling or room."""
-    if limit.most is None or limit.per is None:
+    """Judge a number of placements, cans, spots or voids per dwelling, room, area or length."""
+    if limit.per is None:
         return
     counted = case.use.extent.get(limit.measure)
-    measure = extent(case, limit.per_what)
-    missing = limit.measure if counted is None else limit.per_what
-    if counted is None or measure is None:
-        text = (
-            f"cannot tell how many {limit.measure} per {per_words(limit.per, limit.per_what)}:"
-            f" the number of {missing} is not given"
-        )
-        way_out = f"amend the extent with the number of {missing}"
+    units, lacking = denominators(case, limit, tools)
+    per = per_words(limit.per, limit.per_what)
+    if counted is None or units is None:
+        missing = f"the number of {limit.measure}" if counted is None else lacking
+        text = f"cannot tell how many {limit.measure} per {per}: {missing} is not given"
+        way_out = f"amend the extent with {missing}"
         yield finding(limit, tools, Kind.UNKNOWN, text, "extent", way_out)
         return
-    rate = counted.value * limit.per.value / measure.value
-    per, most = per_words(limit.per, limit.per_what), plain(limit.most.value)
-    averaged = measure.value > limit.per.value
+    rate = counted.value / units
+    averaged = limit.per.unit == "each" and units > 1
     text = f"{plain(rate)} {limit.measure} per {per}{' on average' if averaged else ''}"
-    if over(rate, limit.most.value, limit.inclusive):
-        text = f"{text}, {tools.authority} allows {most}"
+    if limit.most is not None and over(rate, limit.most.value, limit.inclusive):
+        text = f"{text}, {tools.authority} allows {plain(limit.most.value)}"
         yield finding(limit, tools, Kind.BREACH, text, "extent")
-    elif averaged:
-        text = f"{text}; {tools.authority} allows {most}, and an average is no proof"
-        yield finding(limit, tools, Kind.ADVICE, text, "extent")
+    elif limit.least is not None and under(rate, limit.least.value, limit.inclusive):
+        text = f"{text}, {tools.authority} names at least {plain(limit.least.value)}"
+        yield finding(limit, tools, below(limit), text, "extent")
+    elif averaged and limit.most is not None:
+        text = f"{text}; {tools.authority} allows {plain(limit.most.value)}"
+        yield finding(limit, tools, Kind.ADVICE, f"{text}, and an average is no proof", "extent")
 
 
 def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
@@ -116,6 +172,8 @@ def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     if bound is None:
         return
     value = strength_as(case, limit, bound.unit, tools)
+    if limit.per is None and limit.basis is Basis.INGREDIENT:
+        value = _with_tank(case, value, bound.unit, tools)
     if value is None:
         text = "cannot tell how strong the mix was"
         way_out = "amend the dilution, as 1 fl oz/gal, 0.06 % ai or 1 % product"
@@ -128,7 +186,17 @@ def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         yield finding(limit, tools, Kind.BREACH, text, "dilution")
     elif limit.least is not None and _weak(strong, limit, tools):
         text = f"{said(strong)}{of}, {tools.authority} names at least {said(limit.least)}"
-        yield finding(limit, tools, Kind.ADVICE, text, "dilution")
+        yield finding(limit, tools, below(limit), text, "dilution")
+
+
+def _with_tank(case: Case, own: Fraction | None, unit: str, tools: Tools) -> Fraction | None:
+    """Return a share of active ingredient with what the other products of the tank add to it."""
+    names = actives(case.product)
+    for mate in tank_mates(case):
+        share = share_in_mix(case_of(case, mate, tools), Basis.INGREDIENT, tools, names)
+        added = None if share is None else tools.into(Quantity(share, "%"), unit)
+        own = None if own is None or added is None else own + added
+    return own
 
 
 def _per_cent_of(basis: Basis) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -10,12 +10,19 @@ from typing import Any
 from ledger.rulebook.model import Limit, Read
 from ledger.units import Units
 from ledger.values.amount import Quantity
+from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind
+from ledger.values.product import Product
 
 _AUTHORITY = {"LABEL": "the label", "LAW": "the law", "PRACTICE": "practice"}
 _SINGULAR = {"voids": "void", "placements": "placement", "spots": "spot", "rooms": "room",
-             "dwellings": "dwelling", "cans": "can", "puffs": "puff"}  # fmt: skip
+             "dwellings": "dwelling", "structures": "structure", "cans": "can",
+             "puffs": "puff"}  # fmt: skip
 _CALENDAR = {"day", "month", "year"}
+
+
+def _nobody(_use: Application) -> Product | None:
+    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +30,13 @@ class Tools:
     """What every check gets beside the case: units, the facts for conditions, whose rule it is.
 
     ``prefix`` is ``LABEL``, ``LAW`` or ``PRACTICE`` and begins the codes of the findings.
+    ``product_of`` gives the product of another application by the label in hand, or None.
     """
 
     units: Units
     facts: Mapping[str, Any] = field(hash=False)
     prefix: str = "LABEL"
+    product_of: Callable[[Application], Product | None] = field(default=_nobody, hash=False)
 
     @property
     def authority(self) -> str:
@@ -97,6 +106,11 @@ def finding(
     text = f"{unverified(limit.read)}{text}"
     blocks = limit.blocks and kind is Kind.MISSING
     return Finding(kind, code, limit.name, text, column, way_out, (limit.ref,), blocks)
+
+
+def below(limit: Limit) -> Kind:
+    """Return what lies below a minimum: advice, unless the rule makes it a breach."""
+    return Kind.BREACH if limit.below_breaks else Kind.ADVICE
 
 
 def over(value: Fraction, most: Fraction, inclusive: bool) -> bool:

@@ -31,11 +31,20 @@ def measure_of(limit: Limit) -> tuple[str, ...] | None:
     key: tuple[str, ...]
     match limit.shape:
         case Shape.RATE | Shape.COUNT | Shape.STRENGTH:
-            key = (str(limit.basis), limit.measure, limit.per_what)
-        case Shape.GEOMETRY | Shape.WEATHER | Shape.ENCLOSURE:
+            key = (
+                str(limit.basis), limit.measure, limit.per_what, limit.of, limit.also_per_what,
+                str(limit.also_per),
+            )  # fmt: skip
+        case Shape.GEOMETRY | Shape.WEATHER | Shape.ENCLOSURE | Shape.SPACING | Shape.SHARE:
             key = (limit.measure, "", "")
-        case Shape.INTERVAL | Shape.VISITS:
-            key = (limit.same, limit.within, limit.measure)
+        case Shape.INTERVAL | Shape.VISITS | Shape.TOTAL:
+            key = (
+                limit.same, limit.within, limit.measure, limit.across, limit.counting,
+                str(limit.rolling), str(limit.season), str(limit.basis), limit.per_what, limit.of,
+                *sorted(limit.words),
+            )  # fmt: skip
+        case Shape.REENTRY if not limit.words:
+            key = ("hours",)
         case Shape.BUFFER | Shape.SUPERVISION | Shape.ASK:
             key = (*limit.words, "", "")
         case _:
@@ -54,6 +63,8 @@ def stricter(one: Limit, two: Limit, tools: Tools) -> bool:
 def _bound(limit: Limit, like: Limit, tools: Tools) -> Fraction | None:
     """Return a limit's bound for one unit of its denominator, in the units of ``like``."""
     bound, wanted = limit.most or limit.least, like.most or like.least
+    if limit.shape is Shape.REENTRY:
+        bound, wanted = limit.lasting, like.lasting
     if bound is None or wanted is None:
         return None
     value = _into(bound, wanted.unit, tools)

@@ -1,22 +1,33 @@
-"""Limits over time: how soon again, and how often in a year, at the same place or address."""
+"""Limits over time: how soon again, how late at most, and how often in a window."""
 
 from __future__ import annotations
 
-import calendar
 import math
 from collections.abc import Iterator
-from datetime import date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from fractions import Fraction
 
 from ledger.checks.case import Case
+from ledger.checks.periods import (
+    counts_at_all,
+    doubtful_start,
+    months_later,
+    visit_of,
+    when,
+    window_of,
+    window_words,
+)
+from ledger.checks.same import both, counts_with, same_place, same_product
 from ledger.checks.say import Tools, finding, over, plain, said
 from ledger.rulebook.model import Limit
+from ledger.values.amount import Quantity
 from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind
-from ledger.values.lexicon import fold
+
+__all__ = ("check_interval", "check_visits", "doubtful", "same_product", "visit_of")
 
 
-def _doubtful(case: Case, limit: Limit, tools: Tools) -> Finding | None:
+def doubtful(case: Case, limit: Limit, tools: Tools) -> Finding | None:
     """Return the finding that nothing over time can be told while the site is in doubt."""
     if case.site.doubt is None:
         return None
@@ -24,47 +35,36 @@ def _doubtful(case: Case, limit: Limit, tools: Tools) -> Finding | None:
     return finding(limit, tools, Kind.UNKNOWN, text, "address", "answer which site it is")
 
 
-def same_product(case: Case, other: Application) -> bool:
-    """Say whether another application put down the same product, whatever its label version."""
-    use = case.use
-    return other.product_key == use.product_key or bool(use.product == other.product != "")
-
-
-def visit_of(use: Application) -> tuple[str, ...]:
-    """Return what makes a visit: its own name, else day, person and start."""
-    if use.visit:
-        return (use.visit,)
-    return (use.date.isoformat(), use.applicator, str(use.start))
-
-
 def check_interval(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
-    """Judge the days since the last application of this product, and until the next one.
+    """Judge the days since the last application, and until the next one.
 
     Lines of the same day do not count. Too soon after an earlier one is a breach of this line;
-    where a later one came too soon, the breach is the later one's, and this line says so.
+    where a later one came too soon, the breach is the later one's, and this line says so. Later
+    than a maximum interval is a breach of the line that came too late.
     """
-    doubt = _doubtful(case, limit, tools)
+    doubt = doubtful(case, limit, tools)
     if doubt is not None:
         yield doubt
         return
-    if limit.least is None:
-        return
-    yield from _since(case, limit, tools)
-    yield from _until(case, limit, tools)
+    if limit.least is not None:
+        yield from _since(case, limit, tools)
+        yield from _until(case, limit, tools)
+    if limit.most is not None:
+        yield from _late(case, limit, tools)
 
 
 def _since(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     """Judge the time since the applications before this one."""
     assert limit.least is not None
     use = case.use
-    earlier = [o for o in _countable(case, limit) if _when(o) < _when(use)]
-    answers = [(o, _repeats(o, use, limit)) for o in earlier]
+    earlier = [(o, same) for o, same in _countable(case, limit, tools) if when(o) < when(use)]
+    answers = [(o, both(same, _repeats(o, use, limit))) for o, same in earlier]
     hits = [o for o, repeats in answers if repeats]
     if hits:
-        last = max(hits, key=_when)
+        last = max(hits, key=when)
         text = (
             f"{_gap(last, use)} the application of {last.date}"
-            f" at {_spot(limit)}, {tools.authority} asks for {said(limit.least)}"
+            f" at {_spot(limit)}, {tools.authority} asks for {_asked(limit.least, limit)}"
         )
         yield finding(limit, tools, Kind.BREACH, text, "date")
     elif any(repeats is None for _, repeats in answers):
@@ -73,14 +73,18 @@ def _since(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         yield finding(limit, tools, Kind.UNKNOWN, text, "places", way_out)
 
 
+def _asked(length: Quantity, limit: Limit) -> str:
+    return f"{said(length)}{' between' if limit.counting == 'full days between' else ''}"
+
+
 def _until(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     """Say where the next application came too soon; the breach is that one's."""
     assert limit.least is not None
     use = case.use
-    later = [o for o in _countable(case, limit) if _when(o) > _when(use)]
+    later = [o for o, same in _countable(case, limit, tools) if same and when(o) > when(use)]
     hits = [o for o in later if _repeats(use, o, limit)]
     if hits:
-        following = min(hits, key=_when)
+        following = min(hits, key=when)
         text = (
             f"the next application at {_spot(limit)} came on {following.date}, too soon:"
             f" {tools.authority} asks for {said(limit.least)}; the finding stands with that entry"
@@ -88,30 +92,66 @@ def _until(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         yield finding(limit, tools, Kind.ADVICE, text, "date")
 
 
+def _late(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
+    """Judge whether this line came in time after the last one; a first one is never late."""
+    assert limit.most is not None
+    use = case.use
+    earlier = [
+        (o, both(same, same_place(o, use, limit)))
+        for o, same in _countable(case, limit, tools)
+        if when(o) < when(use)
+    ]
+    certain = [o for o, same in earlier if same]
+    possible = [o for o, same in earlier if same is not False]
+    if not possible:
+        return
+    in_time = [o for o in possible if not _after(o, use, limit)]
+    if any(o in certain for o in in_time):
+        return
+    if in_time or not certain:
+        text = f"cannot tell how long ago {_spot(limit)} was treated: a line does not say enough"
+        way_out = "amend places, setting and times"
+        yield finding(limit, tools, Kind.UNKNOWN, text, "places", way_out)
+        return
+    last = max(certain, key=when)
+    text = (
+        f"{_gap(last, use)} the application of {last.date} at {_spot(limit)},"
+        f" {tools.authority} allows at most {said(limit.most)}"
+    )
+    yield finding(limit, tools, Kind.BREACH, text, "date")
+
+
+def _after(first: Application, second: Application, limit: Limit) -> bool:
+    """Say whether ``second`` came after the longest interval was over; days count as days."""
+    assert limit.most is not None
+    day, start = (datetime.combine(use.date, time(0)) for use in (first, second))
+    end = _end(day, limit.most)
+    return start > end or (start == end and not limit.inclusive)
+
+
 _CLOCK = {"h": 3600, "min": 60, "s": 1}
 
 
-def _countable(case: Case, limit: Limit) -> list[Application]:
-    """Return the applications that an interval counts: of this product, on other days, or of
-    other visits where the interval is shorter than days."""
+def _countable(case: Case, limit: Limit, tools: Tools) -> list[tuple[Application, bool | None]]:
+    """Return the applications that an interval counts, each with whether it surely counts: of
+    this product or ingredient, on other days, or of other visits where the interval is shorter
+    than days."""
     by_clock = limit.least is not None and limit.least.unit in _CLOCK
+    answers = ((o, counts_with(case, o, limit, tools)) for o in case.others)
     return [
-        other
-        for other in case.others
-        if same_product(case, other)
+        (other, same)
+        for other, same in answers
+        if same is not False
         and (
             other.date != case.use.date
             or (by_clock and visit_of(other) != visit_of(case.use))
         )
-    ]
+    ]  # fmt: skip
 
 
 def _repeats(first: Application, second: Application, limit: Limit) -> bool | None:
     """Say whether ``second`` came to the same spot too soon; None where that cannot be told."""
-    soon, same = _too_soon(first, second, limit), _same_place(first, second, limit)
-    if soon is False or same is False:
-        return False
-    return True if soon and same else None
+    return both(_too_soon(first, second, limit), same_place(first, second, limit))
 
 
 def _spot(limit: Limit) -> str:
@@ -125,42 +165,34 @@ def _gap(first: Application, second: Application) -> str:
     return f"{days} day{'' if days == 1 else 's'} after"
 
 
-def _when(use: Application) -> tuple[date, time]:
-    return use.date, use.start or time(0)
-
-
-def _same_place(use: Application, other: Application, limit: Limit) -> bool | None:
-    """Say whether two lines share a place of one setting; None where one of them names none."""
-    if limit.same != "place":
-        return True
-    said = use.setting and other.setting
-    if said and fold(use.setting) != fold(other.setting):
-        return False
-    if not said or not use.places or not other.places:
-        return None
-    return bool({fold(p) for p in use.places} & {fold(p) for p in other.places})
-
-
 def _too_soon(first: Application, second: Application, limit: Limit) -> bool | None:
     """Say whether ``second`` came before the interval after ``first`` was over.
 
-    Days, months and years count from day to day; hours and less from the end of the work to the
-    next start, and cannot be told without these times.
+    Days, months and years count from day to day, and "full days between" asks for one day more;
+    hours and less from the end of the work to the next start, and cannot be told without these
+    times.
     """
     assert limit.least is not None
     day, start = (datetime.combine(use.date, time(0)) for use in (first, second))
-    unit, value = limit.least.unit, limit.least.value
-    if unit == "day":
-        end = day + _span(value * 86400)
-    elif unit in _CLOCK:
+    if limit.least.unit in _CLOCK:
         if first.end is None or second.start is None:
             return None
-        ended = datetime.combine(first.date + timedelta(days=first.end_day), first.end)
-        end = ended + _span(value * _CLOCK[unit])
+        day = datetime.combine(first.date + timedelta(days=first.end_day), first.end)
         start = datetime.combine(second.date, second.start)
-    else:
-        end = _months_later(day, int(value * (12 if unit == "year" else 1)))
+    end = _end(day, limit.least)
+    if limit.counting == "full days between":
+        end += timedelta(days=1)
     return start < end or (start == end and not limit.inclusive)
+
+
+def _end(start: datetime, length: Quantity) -> datetime:
+    """Return the moment at which a stretch of time is over."""
+    unit, value = length.unit, length.value
+    if unit == "day":
+        return start + _span(value * 86400)
+    if unit in _CLOCK:
+        return start + _span(value * _CLOCK[unit])
+    return months_later(start, int(value * (12 if unit == "year" else 1)))
 
 
 def _span(seconds: Fraction) -> timedelta:
@@ -168,37 +200,40 @@ def _span(seconds: Fraction) -> timedelta:
     return timedelta(microseconds=math.ceil(seconds * 1_000_000))
 
 
-def _months_later(day: datetime, months: int) -> datetime:
-    index = day.month - 1 + months
-    year, month = day.year + index // 12, index % 12 + 1
-    last = calendar.monthrange(year, month)[1]
-    return day.replace(year=year, month=month, day=min(day.day, last))
-
-
 def check_visits(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
-    """Judge how often this product came to this address within the calendar year so far."""
-    doubt = _doubtful(case, limit, tools)
+    """Judge how often this product or ingredient came here in the window so far."""
+    doubt = doubtful(case, limit, tools)
     if doubt is not None:
         yield doubt
         return
-    if limit.most is None:
+    if limit.most is None or not counts_at_all(limit, case.use):
         return
     use = case.use
-    so_far = [
-        other
-        for other in case.others
-        if same_product(case, other)
-        and other.date.year == use.date.year
-        and _when(other) <= _when(use)
+    answers = [
+        (o, both(counts_with(case, o, limit, tools), same_place(use, o, limit)))
+        for o in window_of(case, limit)
     ]
-    if limit.measure == "lines":
-        number = len(so_far) + 1
-    else:
-        number = len({visit_of(other) for other in (*so_far, use)})
-    if over(Fraction(number), limit.most.value, limit.inclusive):
-        what = "application" if limit.measure == "lines" else "visit"
-        text = (
-            f"{what} {number} of {use.date.year} with this product at this address,"
-            f" {tools.authority} allows {plain(limit.most.value)}"
-        )
-        yield finding(limit, tools, Kind.BREACH, text, "date")
+    certain = [o for o, counts in answers if counts]
+    possible = [o for o, counts in answers if counts is not False]
+    number, at_most = (_number([*found, use], limit) for found in (certain, possible))
+    what = "application" if limit.measure == "lines" else "visit"
+    which = "product" if limit.across == "product" else "active ingredient"
+    where = "place" if limit.same == "place" else "address"
+    words = f"{window_words(limit, use)} with this {which} at this {where}"
+    allows = f"{tools.authority} allows {plain(limit.most.value)}"
+    if over(number, limit.most.value, limit.inclusive):
+        text = f"{what} {plain(number)} {words}, {allows}"
+        if not doubtful_start(case, limit, certain):
+            yield finding(limit, tools, Kind.BREACH, text, "date")
+            return
+    if over(at_most, limit.most.value, limit.inclusive):
+        text = f"cannot tell which {what} {words} this was, {plain(at_most)} at most; {allows}"
+        way_out = "amend the earlier lines with their places and setting"
+        if doubtful_start(case, limit, certain):
+            way_out = 'amend prepared of the line that began it with "new infestation"'
+        yield finding(limit, tools, Kind.UNKNOWN, text, "date", way_out)
+
+
+def _number(lines: list[Application], limit: Limit) -> Fraction:
+    counted = len(lines) if limit.measure == "lines" else len({visit_of(o) for o in lines})
+    return Fraction(counted)

@@ -1,8 +1,9 @@
 """Step 2, extents: how much was treated, as ``120 ft; 3 ft high; 360 sq ft`` or ``6 voids``.
 
-A part without a word behind it is a length, an area or a space by its unit; ``high``, ``wide``
-and ``deep`` name the other lengths; counts are whole numbers of the closed list; two lengths of a
-room stand as ``10 ft by 12 ft room``.
+A part without a word behind it is a length, an area or a space by its unit; ``high``, ``wide``,
+``deep``, ``out`` and ``apart`` name the other lengths, ``each`` the area of one spot, ``total``
+that of the whole site; counts are whole numbers of the closed list; two lengths of a room stand
+as ``10 ft by 12 ft room``.
 """
 
 from __future__ import annotations
@@ -23,14 +24,17 @@ from ledger.values.reading import Reading
 
 _COUNTS = {
     "void": "voids", "placement": "placements", "spot": "spots", "room": "rooms",
-    "dwelling": "dwellings", "dwelling unit": "dwellings", "can": "cans", "puff": "puffs",
+    "dwelling": "dwellings", "dwelling unit": "dwellings", "structure": "structures",
+    "building": "structures", "can": "cans", "puff": "puffs",
 }  # fmt: skip
 _LENGTHS = {
     "high": "height", "tall": "height", "in height": "height",
     "wide": "width", "in width": "width",
     "deep": "depth", "in depth": "depth",
     "long": "length", "in length": "length",
+    "apart": "spacing", "out": "distance out", "total": "total length",
 }  # fmt: skip
+_AREAS = {"total": "total area", "each": "patch area"}
 _BY_DIMENSION = {"length": "length", "area": "area", "volume": "volume"}
 _BY = re.compile(r"\s*(?:\bby\b|(?<=[\s\d.'\"])x(?=[\s\d.]))\s*", re.IGNORECASE)
 _ROOM = re.compile(r"room\s+(?:of\s+)?(.+)|(.+?)\s*\broom", re.IGNORECASE)
@@ -127,8 +131,13 @@ def _counted(part: str, origin: Origin) -> Sequence[Measure] | Fault | None:
 
 
 def _long(part: str, units: Units, origin: Origin) -> Sequence[Measure] | Fault | None:
-    """Return a length with its word, ``3 ft high``; None where no such word is there."""
+    """Return a measure with its word, ``3 ft high``, ``2 sq ft each``; None without such a word."""
     split = _WORD.fullmatch(part)
+    area = _AREAS.get(fold(split[2])) if split else None
+    if split is not None and area is not None:
+        found = read_quantity(split[1], units, origin, "area")
+        if found.value is not None:
+            return [(area, found.value)]
     name = _LENGTHS.get(fold(split[2])) if split else None
     if split is None or name is None:
         return None

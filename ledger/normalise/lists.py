@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from ledger.normalise.text import clean, remark
-from ledger.normalise.words import read_word, read_words, split_list
+from ledger.normalise.words import read_word, split_list
 from ledger.numbers import read_quantity
 from ledger.units import Units
 from ledger.values.amount import Quantity
@@ -71,10 +71,24 @@ def _said(
 
 
 def read_prepared(text: str, words: Words) -> tuple[tuple[str, ...], str, tuple[Finding, ...]]:
-    """Return what was done for the label, what was said (given, none, blank), and remarks."""
+    """Return what was done for the label, what was said (given, none, blank), and remarks.
+
+    An item may say by whom, when or how long in parentheses, ``ventilated (after, 30 min)``;
+    that is kept behind the word as it was written.
+    """
     if not clean(text):
         return (), "blank", ()
     if fold(text) in _NONE_PREPARED:
         return (), "none", ()
-    found, remarks = read_words(text, "preparation", "prepared", words)
-    return found, "given", remarks
+    found: list[str] = []
+    remarks: list[Finding] = []
+    for item in split_list(text):
+        parts = _ITEM.match(item)
+        said = clean(parts["said"] or "") if parts else ""
+        bare = parts["place"] if parts and said else item
+        word, more = read_word(clean(bare), "preparation", "prepared", words)
+        remarks.extend(more)
+        kept = f"{word} ({said})" if said else word
+        if kept not in found:
+            found.append(kept)
+    return tuple(found), "given", tuple(remarks)

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ledger.rulebook.grammar import FACT_LEVELS, FACTS, FLAG_WORDS, Keys
+from ledger.rulebook.grammar import FACT_LEVELS, FACTS, FLAG_WORDS, NOZZLES, PRESSURES, Keys
 from ledger.rulebook.model import Condition, Op, Test
 from ledger.rulebook.part import Part, kind_of, listed
 from ledger.values.product import Formulation, ProductClass
 
 _FACT_KEYS = Keys((), tuple(FACTS))
 _WORD_OPS = Keys((), ("none_of", "given"))
-_QUANTITY_OPS = Keys((), ("at_least", "at_most", "given"))
+_BOUNDS = (Op.AT_LEAST, Op.AT_MOST, Op.MORE_THAN, Op.LESS_THAN)
+_QUANTITY_OPS = Keys((), (*(op.value for op in _BOUNDS), "given"))
 _GIVEN_OPS = Keys((), ("given",))
 _CLOSED: Mapping[str, tuple[str, ...]] = {
     "formulation": tuple(Formulation),
     "product_class": tuple(ProductClass),
     "level": FACT_LEVELS,
     "flag": FLAG_WORDS,
+    "nozzle": NOZZLES,
+    "pressure": PRESSURES,
 }
 
 
@@ -84,7 +87,7 @@ def _compared(block: Part, fact: str, sort: str) -> tuple[Test, ...]:
     if part.has("given"):
         tests.append(Test(fact, Op.GIVEN, flag=part.flag("given", default=True)))
     if quantity:
-        for op in (Op.AT_LEAST, Op.AT_MOST):
+        for op in _BOUNDS:
             bound = part.quantity(op.value, sort.partition(":")[2])
             if bound is not None:
                 tests.append(Test(fact, op, quantity=bound))

@@ -46,6 +46,7 @@ def read_firm(root: Part) -> Firm | None:
         people=people,
         tools=tools,
         database=database,
+        keeps=part.phrases("keeps", grammar.FIRM_LISTS),
     )
 
 
@@ -151,7 +152,9 @@ def _tools(root: Part) -> tuple[Tool, ...]:
         seen: dict[tuple[date | None, str, str], str] = {}
         calibrations = [_calibration(row, seen) for row in part.parts("calibration")]
         known = tuple(item for item in calibrations if item is not None)
-        found.append(Tool(key, part.text("kind"), empty, holds, known))
+        nozzle = part.phrase("nozzle", grammar.NOZZLES)
+        pressure = part.phrase("pressure", grammar.PRESSURES)
+        found.append(Tool(key, part.text("kind"), empty, holds, known, nozzle, pressure))
     return tuple(found)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 from fractions import Fraction
 
@@ -20,13 +20,14 @@ class Read(StrEnum):
     SUMMARY = "read in an agency or extension summary"
     LABEL = "label in hand"
     PRACTICE = "common practice, no source"
+    OLD = "read in an old edition, may have changed"
     MEMORY = "from memory, not verified"
     INFERRED = "inferred, not verified"
 
     @property
     def decides(self) -> bool:
         """Whether a rule on such a source may find a breach or something missing."""
-        return self not in {Read.MEMORY, Read.INFERRED}
+        return self not in {Read.OLD, Read.MEMORY, Read.INFERRED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,8 @@ class Op(StrEnum):
     NONE_OF = "none_of"
     AT_LEAST = "at_least"
     AT_MOST = "at_most"
+    MORE_THAN = "more_than"
+    LESS_THAN = "less_than"
     GIVEN = "given"
 
 
@@ -87,6 +90,15 @@ class Shape(StrEnum):
     SUPERVISION = "supervision"
     PROHIBITED = "prohibited"
     ASK = "ask"
+    SPACING = "spacing"
+    SHARE = "share"
+    TOTAL = "total"
+    STATE = "state"
+    REENTRY = "reentry"
+    PROTECTION = "protection"
+    DATES = "dates"
+    FOOD_AREAS = "food_areas"
+    COMBINATION = "combination"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +110,13 @@ class Limit:
     traits, places, preparations, ingredients or answers that the shape is about; ``allowed`` is
     the table of an ``allowed`` shape (heading to permitted words). ``same`` is ``place`` or
     ``address`` and ``within`` a window ("calendar year") for shapes that count over time.
-    ``mandatory`` false makes its finding advice.
+    ``mandatory`` false makes its finding advice; ``below_breaks`` makes what lies below ``least`` a
+    breach. ``of`` says whether the denominator is the treated or the total measure; ``also_per``
+    is a second denominator (a depth). ``rolling`` is a window of so many days or months, ``season``
+    one from month and day to month and day. ``across`` counts this product or every product with
+    one of its ingredients; ``counting`` is how an interval's days are counted. ``step``, ``who``
+    and ``lasting`` say when, by whom and how long something is done. ``days`` are the first and
+    last day of use of the ``lots``. ``rows`` are a table of area, operation and methods.
     """
 
     name: str
@@ -123,11 +141,31 @@ class Limit:
     expects: bool | None = None
     blocks: bool = False
     exceptions: str = ""
+    below_breaks: bool = False
+    of: str = "treated"
+    also_per: Quantity | None = None
+    also_per_what: str = ""
+    rolling: Quantity | None = None
+    season: tuple[int, int, int, int] | None = None
+    across: str = "product"
+    counting: str = "date plus"
+    step: str = ""
+    who: str = ""
+    lasting: Quantity | None = None
+    days: Span = Span()
+    lots: tuple[str, ...] = ()
+    rows: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """A field that a record must hold: any one group of fields, all fields of that group."""
+    """A field that a record must hold: any one group of fields, all fields of that group.
+
+    ``elsewhere`` are lists of the firm that stand in for the field. The rest says how it must be
+    said: with one of ``words``, in one of ``units``, in at most ``longest`` characters, without
+    the ``refused`` words and not in the ways of ``not_as``. ``supersedes`` names rules that give
+    way to this one, as ``name`` or ``us-federal/name``.
+    """
 
     name: str
     groups: tuple[tuple[str, ...], ...]
@@ -137,11 +175,23 @@ class Requirement:
     when: Condition = ()
     span: Span = Span()
     blocks: bool = False
+    elsewhere: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    longest: int | None = None
+    refused: tuple[str, ...] = ()
+    not_as: tuple[str, ...] = ()
+    supersedes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Deadline:
-    """A clock of the law: what must be done by when, counted from the application."""
+    """A clock of the law: what must be done by when.
+
+    ``about`` is ``record``, ``handover``, ``paper``, ``notice`` (to an authority) or ``request``;
+    ``counted_from`` what starts the clock; ``who`` must do it and ``to`` whom; ``grace`` are words
+    of the law that soften it. ``within`` may be in ``business day``; 0 day is the same day.
+    """
 
     name: str
     what: str
@@ -150,11 +200,17 @@ class Deadline:
     read: Read
     when: Condition = ()
     span: Span = Span()
+    about: str = "record"
+    counted_from: str = "application"
+    who: str = ""
+    to: str = ""
+    grace: str = ""
+    supersedes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Retention:
-    """How long a record is kept, and what the years are counted from."""
+    """How long a record is kept, and what the years are counted from; the longest wins."""
 
     name: str
     years: int
@@ -162,6 +218,59 @@ class Retention:
     ref: RuleRef
     read: Read
     span: Span = Span()
+    when: Condition = ()
+    of: str = ""
+    supersedes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A paper for the customer or the people of the house: when, to whom, what it must say.
+
+    ``at`` is the moment (before the work, on completion, ...); ``within`` a clock after it.
+    ``statement`` is the fixed wording of the law where its words were read, else empty.
+    """
+
+    name: str
+    at: str
+    to: str
+    says: str
+    ref: RuleRef
+    read: Read
+    fields: tuple[str, ...] = ()
+    within: Quantity | None = None
+    statement: str = ""
+    waiver: str = ""
+    electronic: str = ""
+    when: Condition = ()
+    span: Span = Span()
+
+
+@dataclass(frozen=True, slots=True)
+class Incident:
+    """What must be told when something goes wrong: any of ``more_than`` is the threshold."""
+
+    name: str
+    what: str
+    within: Quantity | None
+    to: str
+    says: str
+    ref: RuleRef
+    read: Read
+    more_than: tuple[Quantity, ...] = ()
+    how: str = ""
+    span: Span = Span()
+
+
+@dataclass(frozen=True, slots=True)
+class Dormant:
+    """A rule that stands in the books and does not apply: superseded, or not enforced."""
+
+    section: str
+    why: str
+    says: str
+    ref: RuleRef
+    read: Read
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +304,8 @@ class Example:
     """A rule file's own example: a line in day-sheet words and the findings it must give.
 
     ``before`` are earlier lines at the same site. ``expect`` lists ``kind name`` of every breach,
-    missing and unknown finding of this file's own rules; an empty list means none.
+    missing and unknown finding of this file's own rules; an empty list means none. ``recorded``
+    is when the record was written, at the site; then each clock that ran out is ``late``.
     """
 
     name: str
@@ -203,6 +313,7 @@ class Example:
     before: tuple[dict[str, str], ...]
     expect: tuple[str, ...]
     ref: RuleRef
+    recorded: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -230,6 +341,14 @@ class RuleFile:
     counties: tuple[tuple[str, str], ...] = ()
     site_codes: tuple[tuple[str, str], ...] = ()
     lasts: str = ""
+    papers: tuple[Paper, ...] = ()
+    incidents: tuple[Incident, ...] = ()
+    dormant: tuple[Dormant, ...] = ()
+
+    @property
+    def orders(self) -> tuple[Requirement | Deadline | Retention, ...]:
+        """The rules that may give way to others, or have others give way."""
+        return (*self.requirements, *self.deadlines, *self.retentions)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from ledger.rulebook.grammar import USED
+from ledger.rulebook.grammar import LABEL_FLAGS, USED
 from ledger.rulebook.part import Part
+from ledger.values.amount import Quantity
 from ledger.values.product import Formulation, Ingredient, Product, ProductClass
 
 REGISTRATION = re.compile(
@@ -47,6 +48,11 @@ def _product(root: Part, part: Part) -> Product:
     gravity = part.number("specific_gravity")
     if gravity is not None and not 0 < gravity < 25:
         part.fault("specific_gravity", "RULE-NUMBER", "no product is that heavy", "correct it")
+    ingredients = _ingredients(root)
+    if part.has("specific_gravity") and part.has("ai_per_gallon"):
+        what = "specific_gravity follows from ai_per_gallon"
+        part.fault("ai_per_gallon", "RULE-TWICE", what, "keep the one that the label states")
+    gravity = _gravity_of(part, ingredients) if gravity is None else gravity
     return Product(
         id=str(root.table.get("id", "")),
         name=part.text("name"),
@@ -54,7 +60,7 @@ def _product(root: Part, part: Part) -> Product:
         formulation=Formulation(formulation or Formulation.DUST),
         product_class=ProductClass(product_class or ProductClass.GENERAL),
         diluted=part.phrase("used", USED) == "diluted",
-        ingredients=_ingredients(root),
+        ingredients=ingredients,
         specific_gravity=gravity,
         signal_word=part.phrase("signal_word", SIGNAL_WORDS),
         version=root.text("version"),
@@ -62,7 +68,28 @@ def _product(root: Part, part: Part) -> Product:
         in_force=root.span(),
         digest=root.page.digest,
         file=root.page.path,
+        flags=tuple((key, part.flag(key, default=False)) for key in LABEL_FLAGS if part.has(key)),
     )
+
+
+def _gravity_of(part: Part, ingredients: tuple[Ingredient, ...]) -> Fraction | None:
+    """Return the specific gravity that follows from the weight of active ingredient in a gallon.
+
+    Grams of active ingredient in a millilitre, divided by its share by weight, are the grams that
+    a millilitre weighs. Synergists are no active ingredient.
+    """
+    weight = part.quantity("ai_per_gallon", "mass")
+    share = sum((item.share for item in ingredients if not item.synergist), Fraction(0))
+    if weight is None or not share:
+        return None
+    units = part.page.units
+    gallon = units.convert(Quantity(Fraction(1), "gal"), "mL").value
+    gravity = units.convert(weight, "g").value / gallon / share
+    if not 0 < gravity < 25:
+        what = "with these per cents the product would weigh more than any does"
+        part.fault("ai_per_gallon", "RULE-NUMBER", what, "correct it, or the per cents")
+        return None
+    return gravity
 
 
 def _registration(part: Part, product_class: str) -> str | None:

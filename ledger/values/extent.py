@@ -8,10 +8,13 @@ from ledger.values.amount import Quantity
 
 MEASURES = (
     "length", "height", "width", "depth", "area", "volume",
-    "voids", "placements", "spots", "rooms", "dwellings", "cans", "puffs", "seconds",
+    "total length", "total area", "patch area", "spacing", "distance out",
+    "voids", "placements", "spots", "rooms", "dwellings", "structures", "cans", "puffs", "seconds",
     "room length", "room width",
 )  # fmt: skip
-"""The closed list of measure names. Counts carry the unit ``each``."""
+"""The closed list of measure names. Counts carry the unit ``each``. ``patch area`` is the area of
+each spot, ``spacing`` how far apart placements stand, ``distance out`` how far from the wall; a
+``total`` is that of the whole site or surface, treated or not."""
 
 
 @dataclass(frozen=True, slots=True)

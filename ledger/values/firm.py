@@ -49,13 +49,15 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True)
 class Tool:
-    """A piece of equipment: empty weight, what it holds, its calibrations."""
+    """A piece of equipment: empty weight, what it holds, its calibrations, how it puts down."""
 
     key: str
     kind: str
     empty: Quantity | None = None
     holds: Quantity | None = None
     calibrations: tuple[Calibration, ...] = ()
+    nozzle: str = ""
+    pressure: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,10 @@ class Registration:
 
 @dataclass(frozen=True, slots=True)
 class Firm:
-    """What ``useledger.toml`` says. ``ratio`` is ``1 in N`` or ``1 + N`` (the meaning of 1:N)."""
+    """What ``useledger.toml`` says. ``ratio`` is ``1 in N`` or ``1 + N`` (the meaning of 1:N).
+
+    ``keeps`` are the lists that stand in for a field on every record where the law allows it.
+    """
 
     name: str
     licence: str
@@ -87,6 +92,7 @@ class Firm:
     people: tuple[Person, ...] = ()
     tools: tuple[Tool, ...] = ()
     database: str = ""
+    keeps: tuple[str, ...] = ()
 
     def person(self, key: str) -> Person | None:
         """Return the person with this key, or None."""
