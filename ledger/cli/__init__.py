@@ -29,6 +29,9 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "trace": ("reading", _READERS, "Tell one entry's whole story."),
     "verify": ("reading", _READERS, "Prove the ledger whole."),
     "backup": ("keeping", "the keeper", "Write a verified copy of the ledger."),
+    "restore": ("moving", "the keeper", "Make a workspace from a backup."),
+    "export": ("moving", "the keeper", "Write the ledger in open formats; move it elsewhere."),
+    "import": ("moving", "the keeper", "Take an exported ledger up in a new workspace."),
     "upgrade": ("keeping", "the keeper", "Bring an older ledger to this version's form."),
 }  # fmt: skip
 """Command: the module below ``ledger.cli`` that holds it, whose it is, and its help line."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+from collections.abc import Iterable
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +19,7 @@ from ledger.journal.engine import make_store_engine, parse_url
 from ledger.journal.founding import abandon, make_schema, prepare
 from ledger.journal.problem import StoreProblem
 from ledger.journal.read import Reader
-from ledger.journal.store import Store
+from ledger.journal.store import Store, read_revision, refuse_unknown
 from ledger.journal.tables import blob
 from ledger.journal.verify import Verification, verify
 from ledger.seal import seal_of
@@ -105,6 +106,25 @@ def _to_disk(path: Path) -> None:
         os.close(handle)
 
 
+def restore(source: Path, url: str) -> Head:
+    """Copy a backup, with its seals, into a new ledger of either engine; return its head.
+
+    A backup of an older version is brought to this version's schema on the way. ``StoreProblem``
+    where the file is no ledger, is damaged, or is of a newer version.
+    """
+    if not source.is_file():
+        raise StoreProblem(f"there is no backup {source}", "name the file that backup wrote")
+    kept = Store(
+        make_store_engine(parse_url(f"sqlite:///{source.resolve()}")), _no_clock, bytes, ""
+    )
+    try:
+        with kept.reading() as reader:
+            refuse_unknown(read_revision(reader.connection), source.name)
+        return copy(kept, url)
+    finally:
+        kept.close()
+
+
 def copy(store: Store, url: str) -> Head:
     """Copy every entry, with its seal, into a new ledger of either engine; return its head.
 
@@ -114,7 +134,7 @@ def copy(store: Store, url: str) -> Head:
     try:
         with store.reading() as reader, target.begun(write=True) as connection:
             make_schema(connection, target.name)
-            _copy_rows(reader, connection)
+            fill(connection, reader.blobs(), reader.lines())
             there = Reader(connection, target.name)
             head = _whole(verify(there))
     except BaseException:
@@ -124,11 +144,16 @@ def copy(store: Store, url: str) -> Head:
     return head
 
 
-def _copy_rows(reader: Reader, connection: Connection) -> None:
-    for digest, kind, data in reader.blobs():
+def fill(
+    connection: Connection,
+    blobs: Iterable[tuple[str, str, bytes]],
+    lines: Iterable[tuple[int, str, bytes | None, str | None]],
+) -> None:
+    """Insert kept bytes and entries into an empty ledger as they are; columns are worked out."""
+    for digest, kind, data in blobs:
         connection.execute(insert(blob), {"digest": digest, "kind": kind, "data": data})
     rows: dict[str, list[tuple[Any, ...]]] = {"journal": [], "private": [], "place": []}
-    for seq, text, salt, private in reader.lines():
+    for seq, text, salt, private in lines:
         line = json.loads(text)
         rows["journal"].append(columns_of(line, seal_of(text.encode("utf-8")), text))
         if salt is not None and private is not None:

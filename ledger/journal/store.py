@@ -17,6 +17,7 @@ from ledger.journal.engine import make_store_engine, options, parse_url, sqlite_
 from ledger.journal.problem import StoreProblem
 from ledger.journal.read import Reader
 from ledger.journal.tables import REVISIONS
+from ledger.values.sealed import EntryKind
 
 
 def system_user() -> str:
@@ -44,14 +45,17 @@ class Store:
             yield Reader(connection, self.name)
 
     @contextmanager
-    def writing(self) -> Iterator[Writer]:
+    def writing(self, *, even_moved: bool = False) -> Iterator[Writer]:
         """Give a writer that alone may append; its entries are proved and kept at the end.
 
         Any exception takes the whole transaction back. An error at the end means that nothing
-        was recorded.
+        was recorded. A ledger that was moved elsewhere is refused (its schema may still be
+        brought up to date: ``even_moved``).
         """
         with self.begun(write=True) as connection:
             writer = self.writer_on(connection)
+            if not even_moved:
+                refuse_moved(writer)
             yield writer
             writer.finish()
 
@@ -78,6 +82,18 @@ class Store:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+def refuse_moved(reader: Reader) -> None:
+    """Raise ``StoreProblem`` where the ledger goes on elsewhere: one ledger, one head."""
+    marks = list(reader.entries(kinds=(EntryKind.MOVED, EntryKind.CONTINUED)))
+    if marks and marks[-1].kind is EntryKind.MOVED:
+        raise StoreProblem(
+            f"{reader.name} was moved by {marks[-1].by} on {marks[-1].at[:10]} (entry "
+            f"{marks[-1].seq}) and is kept for reading only; nothing was recorded",
+            "record in the workspace that it was moved to, or make that workspace from the export "
+            "that the move wrote: `useledger import EXPORT DIR`",
+        )
 
 
 def _name(engine: Engine) -> str:

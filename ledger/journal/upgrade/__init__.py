@@ -60,7 +60,7 @@ def upgrade(url: str, folder: Path, *, clock: Clock, salts: Salts) -> Upgraded:
 
 def _change(store: Store) -> None:
     """Migrate, set the guard and verify in one transaction."""
-    with store.writing() as writer:
+    with store.writing(even_moved=True) as writer:
         head = writer.head
         run_migrations(writer.connection)
         proof = verify(writer)
