@@ -17,12 +17,12 @@ from fractions import Fraction
 
 from ledger.report_remarks import Doubts, Synergist, remarks
 from ledger.rulebook.model import Form
+from ledger.stating import dimension_of, pounds_of, stated, sum_of
 from ledger.units import Units
 from ledger.values.amount import Quantity
 from ledger.values.lexicon import PlaceOfLaw, fold
 from ledger.values.period import Period
 from ledger.values.product import Ingredient, Product
-from ledger.values.rounding import half_even
 from ledger.values.summary import IngredientUse, NilCounty, Summary, UseLine
 from ledger.values.use_group import UseGroup, VisitCount
 
@@ -150,7 +150,7 @@ def _buckets(
         left_out = product is not None and str(product.product_class) in form.leave_out
         key = _Key(
             group.county if by_county else "", group.site_code if by_site else "",
-            group.product_key, _dimension(group.unit, units), left_out,
+            group.product_key, dimension_of(group.unit, units), left_out,
         )  # fmt: skip
         bucket = buckets.setdefault(key, _Bucket())
         bucket.groups.append(group)
@@ -158,18 +158,8 @@ def _buckets(
     return buckets
 
 
-def _dimension(unit: str, units: Units) -> str:
-    """Return what a unit measures; one that the list no longer has stands for itself."""
-    return units.dimension(unit) if units.comparable(unit, unit) else unit
-
-
 def _sum(groups: Sequence[UseGroup], units: Units) -> Quantity:
-    """Add groups of one dimension exactly, in the unit of the first."""
-    unit = groups[0].unit
-    return Quantity(
-        sum((units.convert(Quantity(g.amount, g.unit), unit).value for g in groups), Fraction()),
-        unit,
-    )
+    return sum_of((Quantity(group.amount, group.unit) for group in groups), units)
 
 
 def _made(key: _Key, bucket: _Bucket, form: Form, scope: Scope, units: Units) -> _Made:
@@ -178,7 +168,7 @@ def _made(key: _Key, bucket: _Bucket, form: Form, scope: Scope, units: Units) ->
     newest = max(known, key=lambda product: str(product.in_force.start or ""), default=None)
     parts = _parts(bucket, form, units)
     pounds = _total([part.pounds for part in parts])
-    total = _stated(_sum(bucket.groups, units), pounds, form, units)
+    total = stated(_sum(bucket.groups, units), pounds, form, units)
     lines = sum(group.lines for group in bucket.groups)
     visits = _visits(key, bucket, scope)
     line = UseLine(
@@ -223,31 +213,6 @@ def _visits(key: _Key, bucket: _Bucket, scope: Scope) -> int | None:
     return bucket.groups[0].visits if len(bucket.groups) == 1 else None
 
 
-def _stated(total: Quantity, pounds: Fraction | None, form: Form, units: Units) -> Quantity:
-    """State a total in a unit of the form: the usual one, or a smaller one that reads better.
-
-    The usual unit is the first; where the total is less than 1 of it, the largest smaller unit
-    of which there is at least 1, else the smallest. A dimension that the form has no unit for is
-    stated in pounds where the weight is known and the form takes pounds, else as it stands. A
-    column in one fixed unit leaves no choice.
-    """
-    fixed = [c.unit for c in form.columns if c.value == "total_used" and c.unit]
-    for unit in fixed:
-        if units.comparable(unit, total.unit):
-            return units.convert(total, unit)
-    for _, allowed in form.units:
-        fitting = [unit for unit in allowed if units.comparable(unit, total.unit)]
-        if fitting:
-            stated = [units.convert(total, unit) for unit in fitting]
-            smaller = sorted(
-                (q for q in stated if q.value >= stated[0].value), key=lambda q: q.value
-            )
-            return next((q for q in smaller if q.value >= 1), smaller[-1])
-    if pounds is not None and any("lb" in allowed for _, allowed in form.units):
-        return Quantity(pounds, "lb")
-    return total
-
-
 # ------------------------------------------------------------------ pounds
 
 
@@ -266,26 +231,6 @@ def _parts(bucket: _Bucket, form: Form, units: Units) -> tuple[_Part, ...]:
         amount = _sum(groups, units)
         parts.append(_Part(product, amount, pounds_of(amount, product, form, units)))
     return tuple(parts)
-
-
-def pounds_of(
-    amount: Quantity, product: Product | None, form: Form, units: Units
-) -> Fraction | None:
-    """Return the weight of an amount of product in pounds by the form's own arithmetic.
-
-    A weight is taken as it is, exactly. A volume is gallons, times the form's pounds per gallon,
-    times the product's specific gravity, rounded half-even to the form's places. None where the
-    amount is neither, or where gravity or the form's arithmetic is missing.
-    """
-    if units.comparable(amount.unit, "lb"):
-        return units.convert(amount, "lb").value
-    gravity = product.specific_gravity if product else None
-    if gravity is None or form.pounds_per_gallon is None:
-        return None
-    if not units.comparable(amount.unit, "gal"):
-        return None
-    pounds = units.convert(amount, "gal").value * form.pounds_per_gallon * gravity
-    return pounds if form.round_pounds is None else Fraction(half_even(pounds, form.round_pounds))
 
 
 def _total(pounds: Sequence[Fraction | None]) -> Fraction | None:

@@ -308,11 +308,3 @@ COUNTED_FROM = (
     "end of the year", "report filed", "contract end", "employment end",
 )  # fmt: skip
 """What the years of a retention are counted from."""
-
-FORM_VALUES = (
-    "jurisdiction", "county", "county_number", "year", "month", "date", "site_code", "site_kind",
-    "registration", "product", "formulation", "total_used", "unit", "applications", "visits",
-    "ingredient", "cas", "pounds", "applicator", "licence", "address", "city", "zip", "method",
-    "pests",
-)  # fmt: skip
-"""The values that a form's column may hold."""

@@ -15,6 +15,7 @@ from typing import Any, Protocol
 from ledger.rulebook import crossing
 from ledger.rulebook.book import FEDERAL, Book
 from ledger.rulebook.firm import NO_FIRM, read_firm
+from ledger.rulebook.form_words import FORM_KEYS
 from ledger.rulebook.forms import read_form
 from ledger.rulebook.grammar import FAMILIES, TABLES, Keys
 from ledger.rulebook.head import read_checked_on, read_format, read_sources, refuse_unused
@@ -141,7 +142,7 @@ def _read(desk: _Desk, file: RawLike) -> list[Fault]:
         firm = read_firm(Part(page, table, "", TABLES["useledger"]))
         desk.firm = firm if firm and not page.faults else NO_FIRM
     elif file.family == "form":
-        form = _form(Part(page, table, "", TABLES["form"]))
+        form = _form(Part(page, table, "", FORM_KEYS["form"]))
         desk.forms.extend([form] if form else [])
     else:
         root = Part(page, table, "", _keys_of(file.family, table))
