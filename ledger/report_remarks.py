@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from ledger.rulebook.model import Form
+from ledger.rulebook.form_model import Form
 from ledger.values.rounding import exact_text, fixed, half_even
 from ledger.values.summary import Remark, Summary, UseLine
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from fractions import Fraction
 
-from ledger.rulebook.model import Form
+from ledger.rulebook.form_model import Form
 from ledger.units import Units
 from ledger.values.amount import Quantity
 from ledger.values.product import Product

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from ledger.report_remarks import Doubts, Synergist, remarks
-from ledger.rulebook.model import Form
+from ledger.rulebook.form_model import Form
 from ledger.stating import dimension_of, pounds_of, stated, sum_of
 from ledger.units import Units
 from ledger.values.amount import Quantity

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from ledger.rulebook.model import Form, FormColumn, Source
+from ledger.rulebook.form_model import Form, FormColumn
+from ledger.rulebook.model import Source
 from ledger.values.finding import Fault
 from ledger.values.firm import Firm
 from ledger.values.origin import Origin

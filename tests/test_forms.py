@@ -13,7 +13,7 @@ from fractions import Fraction
 import openpyxl
 import pytest
 
-from ledger.rulebook.model import Form, FormColumn
+from ledger.rulebook.form_model import Form, FormColumn
 from ledger.summarise import Scope, summarise
 from ledger.values.lexicon import PlaceOfLaw
 from ledger.values.period import Period

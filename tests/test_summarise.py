@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.arithmetic import state_pounds
-from ledger.rulebook.model import Form
+from ledger.rulebook.form_model import Form
 from ledger.summarise import Scope, pounds_of, summarise
 from ledger.units import Units
 from ledger.values.amount import Quantity
@@ -68,9 +68,7 @@ def january(groups: tuple[UseGroup, ...], **changes: object) -> Summary:
 
 def line(summary: Summary, county: str, registration: str) -> UseLine:
     (found,) = [
-        item
-        for item in summary.lines
-        if (item.county, item.registration) == (county, registration)
+        item for item in summary.lines if (item.county, item.registration) == (county, registration)
     ]
     return found
 
@@ -306,9 +304,7 @@ def test_visits_are_counted_where_the_form_counts_them() -> None:
     untold = january(split, counts="visits")
     assert untold.lines[0].applications is None
     assert line_rows(untold)[0]["applications"] == "cannot tell"
-    counted = Scope(
-        PLACE, JANUARY, BOTH, (VisitCount("us-ca", "Placer", "99999-11", "10", 2),)
-    )
+    counted = Scope(PLACE, JANUARY, BOTH, (VisitCount("us-ca", "Placer", "99999-11", "10", 2),))
     by_visit = replace(form(), counts="visits")
     told = summarise(split, PRODUCTS, by_visit, counted, units())
     assert (told.lines[0].applications, told.lines[0].lines) == (2, 4)
@@ -375,9 +371,7 @@ def test_lines_are_numbered_in_a_stable_order() -> None:
 )  # fmt: skip
 def test_any_grouping_adds_up_exactly(parts: list[tuple[str, int, int]]) -> None:
     groups = tuple(
-        replace(
-            group(POWDER, "Placer", "1", unit), numerator=numerator, denominator=denominator
-        )
+        replace(group(POWDER, "Placer", "1", unit), numerator=numerator, denominator=denominator)
         for unit, numerator, denominator in parts
     )
     (found,) = january(groups).lines

@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 
 from ledger.rulebook.book import Book
-from ledger.rulebook.model import Form
+from ledger.rulebook.form_model import Form
 from ledger.rulebook.reading import read_book
 from ledger.rulefile import RawFile, gather, shipped_rules
 from ledger.values.firm import Firm, Registration

@@ -11,7 +11,7 @@ from ledger.values.summary_rows import ingredient_rows, line_rows
 
 if TYPE_CHECKING:
     from ledger.flow.workspace import Workspace
-    from ledger.rulebook.model import Form
+    from ledger.rulebook.form_model import Form
     from ledger.values.summary import Summary
     from reports.sheet import Sheet
 

@@ -15,7 +15,7 @@ from ledger.values.period import Period, read_period
 if TYPE_CHECKING:
     from ledger.flow.filing_register import Filed, Registered
     from ledger.flow.workspace import Workspace
-    from ledger.rulebook.model import Form
+    from ledger.rulebook.form_model import Form
     from ledger.values.summary import Summary
 
 

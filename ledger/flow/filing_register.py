@@ -26,7 +26,8 @@ from ledger.flow.lines import BOOKED
 from ledger.flow.periods import jurisdiction_of, summarise_period, summary_of
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
 from ledger.journal import Reader
-from ledger.rulebook.model import Form, ReportDuty
+from ledger.rulebook.form_model import Form
+from ledger.rulebook.model import ReportDuty
 from ledger.values.lexicon import PlaceOfLaw, fold
 from ledger.values.period import Period, read_period
 from ledger.values.sealed import EntryKind, NewEntry, Sealed

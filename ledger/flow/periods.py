@@ -9,7 +9,8 @@ from typing import Any
 from ledger.flow.lines import BOOKED
 from ledger.flow.workspace import Workspace, WorkspaceProblem, rebuild_book
 from ledger.journal import Reader
-from ledger.rulebook.model import Form, ReportDuty
+from ledger.rulebook.form_model import Form
+from ledger.rulebook.model import ReportDuty
 from ledger.summarise import Scope, summarise
 from ledger.values.lexicon import PlaceOfLaw
 from ledger.values.period import Period

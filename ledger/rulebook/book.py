@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from ledger.rulebook.firm import NO_FIRM
-from ledger.rulebook.model import Form, RuleFile
+from ledger.rulebook.form_model import Form
+from ledger.rulebook.model import RuleFile
 from ledger.units import Units
 from ledger.values.finding import Fault
 from ledger.values.firm import Firm

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
 from typing import Protocol, TypeVar
 
-from ledger.rulebook.model import Form, RuleFile
+from ledger.rulebook.form_model import Form
+from ledger.rulebook.model import RuleFile
 from ledger.rulebook.part import printable
 from ledger.rulebook.paths import line_of
 from ledger.values.finding import Fault

@@ -67,8 +67,9 @@ The grammar of a form file::
 from __future__ import annotations
 
 from ledger.rulebook import form_words, grammar
+from ledger.rulebook.form_model import Form, FormCode, FormColumn, Refusal
 from ledger.rulebook.head import read_sources
-from ledger.rulebook.model import Form, FormCode, FormColumn, Read, Refusal
+from ledger.rulebook.model import Read
 from ledger.rulebook.part import Part
 from ledger.values.product import ProductClass
 

@@ -15,6 +15,7 @@ from typing import Any, Protocol
 from ledger.rulebook import crossing
 from ledger.rulebook.book import FEDERAL, Book
 from ledger.rulebook.firm import NO_FIRM, read_firm
+from ledger.rulebook.form_model import Form
 from ledger.rulebook.form_words import FORM_KEYS
 from ledger.rulebook.forms import read_form
 from ledger.rulebook.grammar import FAMILIES, TABLES, Keys
@@ -32,7 +33,7 @@ from ledger.rulebook.laws import (
     read_zone,
 )
 from ledger.rulebook.limits import read_limits
-from ledger.rulebook.model import Form, RuleFile
+from ledger.rulebook.model import RuleFile
 from ledger.rulebook.part import Page, Part
 from ledger.rulebook.paths import first_said
 from ledger.rulebook.products import read_product
