@@ -21,6 +21,7 @@ merkle        the tree over the whole journal, and its proofs
 seal          canonical bytes, and seal codes that survive paper
 rulebook      the grammar of rule files, and which rules hold on a day
 deadlines     when a clock of the law ends, and the order of what is owed
+audit         what an inspector checks, in which order, and what is owed
 stating       an amount in a unit that a form takes, and in pounds
 report_remarks  what stands below a report's table
 rulefile      a rule file's table and the line of every key

@@ -29,7 +29,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
         "ledger.merkle", "ledger.seal",
     ),
     ("ledger.rulebook",),
-    ("ledger.report_remarks", "ledger.deadlines", "ledger.stating"),
+    ("ledger.report_remarks", "ledger.deadlines", "ledger.stating", "ledger.audit"),
     (
         "ledger.normalise", "ledger.checks", "ledger.close",
         "ledger.summarise", "ledger.filing", "ledger.inspection",

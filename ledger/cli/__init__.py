@@ -26,6 +26,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "summary": ("periods", _READERS, "Sum a month for a use report."),
     "file": ("periods", _READERS, "Register a period's report as filed."),
     "filings": ("periods", _READERS, "List what was filed, owed or overtaken."),
+    "audit": ("audit", _READERS, "Judge everything again; what is missing, late or owed."),
+    "answer": ("answering", _READERS, "Answer a finding: the reason and what was done."),
     "trace": ("reading", _READERS, "Tell one entry's whole story."),
     "verify": ("reading", _READERS, "Prove the ledger whole."),
     "backup": ("keeping", "the keeper", "Write a verified copy of the ledger."),

@@ -79,19 +79,20 @@ def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[s
 
 
 def judge_anew(
-    workspace: Workspace, reader: Reader, entry: Sealed
+    workspace: Workspace, reader: Reader, entry: Sealed, known: SiteBook | None = None
 ) -> tuple[tuple[Difference, ...], tuple[Finding, ...], tuple[Finding, ...]]:
     """Normalise and judge an entry again by the rules of its newest judgement.
 
     Returns the differences of the record, the findings as sealed and the findings as they come
-    out now. The others at the site are those that stood when the judgement was made.
+    out now. The others at the site are those that stood when the judgement was made. ``known``
+    are sites that were looked up before.
     """
     judgements = reader.judgements(entry.seq)
     sealed_findings = findings_of(judgements[-1], entry.seq) if judgements else ()
     digest = judgements[-1].body["rules"] if judgements else workspace.book.digest
     book = workspace.book_of(reader, digest) or workspace.book
     item = booked(entry)
-    sites = SiteBook(reader)
+    sites = known or SiteBook(reader)
     again = normalise_line(draft_of(entry, {}), book.lexicon(), book.units, sites.find)
     record: tuple[Difference, ...] = compare_uses(item.use, again.application)
     site = sites.get(item.use.site)

@@ -1,0 +1,236 @@
+"""Every record of an audit judged again, and what the record itself is late with or lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from zoneinfo import ZoneInfo
+
+from ledger.audit import Item, Made, Topic, Weight, item_of
+from ledger.checks.case import Case
+from ledger.checks.facts import facts_of
+from ledger.deadlines import Began, clock_ends, end_of_day
+from ledger.flow.inspecting import differences_of, judge_anew
+from ledger.flow.judging import Booked, booked, latest_findings
+from ledger.flow.places import SiteBook
+from ledger.flow.workspace import Workspace
+from ledger.journal import Reader
+from ledger.rulebook.book import months_after
+from ledger.rulebook.model import Deadline
+from ledger.rulebook.when import holds
+from ledger.values.entry import Application
+from ledger.values.finding import Kind
+from ledger.values.lexicon import fold
+from ledger.values.sealed import Sealed
+from ledger.values.site import Site
+
+RECORD_CLOCKS = ("write the record", "make the record", "record the application")
+"""How a jurisdiction file's ``what`` begins where a clock governs the record itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """One current record as audited: itself, its site, its earlier versions, what was found."""
+
+    record: Booked
+    site: Site | None
+    earlier: tuple[int, ...]
+    items: tuple[Item, ...]
+    made: Made
+
+
+def look_at(workspace: Workspace, reader: Reader, sites: SiteBook, entry: Sealed) -> Looked:
+    """Judge one current record again and gather everything that is to be said about it."""
+    record = booked(entry)
+    site = sites.get(record.use.site)
+    versions = reader.versions(entry.seq)
+    made_at = datetime.fromisoformat(versions[0].at)
+    sealed = latest_findings(reader, entry.seq)
+    items = [item_of(finding, entry.seq, place_of(entry), record.use.date) for finding in sealed]
+    items += _differences(workspace, reader, record, sites)
+    if entry.body.get("carried"):  # kept elsewhere then: never called late, never judged again
+        return _carried(record, site, versions, items)
+    clocks = tuple(_clocks(workspace, record.use, site))
+    late = [item for clock in clocks if (item := _late(record, site, clock, made_at))]
+    items += late
+    items += _label_items(workspace, reader, record)
+    items += _kept_items(workspace, reader, record, versions)
+    if entry.body["late"] is not None:
+        items.append(about(
+            record, Topic.RECORDS, Weight.ADVICE, "after-close",
+            f"recorded after the day was closed by entry {entry.body['late']}",
+        ))  # fmt: skip
+    on_time = not late if any(_of_record(clock[0]) for clock in clocks) else None
+    made = Made(
+        entry.seq,
+        not any(finding.kind is Kind.MISSING for finding in sealed),
+        on_time,
+        _lag(record.use, site, made_at),
+        entry.body["late"] is not None,
+        len(versions) > 1,
+    )
+    return Looked(record, site, tuple(version.seq for version in versions), tuple(items), made)
+
+
+def _carried(
+    record: Booked, site: Site | None, versions: tuple[Sealed, ...], items: list[Item]
+) -> Looked:
+    complete = not any(item.weight is Weight.MISSING for item in items)
+    made = Made(record.sealed.seq, complete, None, None, False, len(versions) > 1)
+    return Looked(record, site, tuple(version.seq for version in versions), tuple(items), made)
+
+
+def place_of(entry: Sealed) -> str:
+    """Return where a record was read: the sheet's name and row."""
+    origin = entry.body["origin"]
+    page = f" {origin['page']}" if origin["page"] else ""
+    return f"{origin['file']}{page}:{origin['row']}"
+
+
+def about(record: Booked, topic: Topic, weight: Weight, name: str, text: str) -> Item:
+    """Return an item about a record."""
+    entry = record.sealed
+    return Item(
+        topic, weight, str(entry.seq), name, text, entry=entry.seq, day=record.use.date,
+        origin=place_of(entry),
+    )  # fmt: skip
+
+
+def _differences(
+    workspace: Workspace, reader: Reader, record: Booked, sites: SiteBook
+) -> Iterator[Item]:
+    """Yield what comes out otherwise when the record is read and judged again."""
+    fields, sealed, found = judge_anew(workspace, reader, record.sealed, sites)
+    for item in (*fields, *differences_of(sealed, found)):
+        name = "-".join(item.what.casefold().split())
+        text = f"{item.what}: sealed {item.sealed!r}, now {item.now!r}"
+        yield about(record, Topic.KEEPING, Weight.DIFFERENCE, name, text)
+
+
+# ------------------------------------------------------------------ in time
+
+
+def _clocks(
+    workspace: Workspace, use: Application, site: Site | None
+) -> Iterator[tuple[Deadline, bool | None]]:
+    """Yield the clocks of the law of the place that may govern this record, and whether they do."""
+    book = workspace.book
+    duties = [
+        duty
+        for file in book.laws_of(use.jurisdiction)
+        for duty in file.deadlines
+        if duty.span.holds(use.date)
+    ]
+    if not duties or site is None:
+        return
+    product = book.product(use.product, use.date, use.lot) if use.label else None
+    facts = facts_of(Case(use, product, site, book.firm, book.words))
+    for duty in duties:
+        applies = holds(duty.when, facts, book.units)
+        if applies is not False:
+            yield duty, applies
+
+
+def _of_record(duty: Deadline) -> bool:
+    return fold(duty.what).startswith(RECORD_CLOCKS)
+
+
+def _late(
+    record: Booked, site: Site | None, clock: tuple[Deadline, bool | None], made_at: datetime
+) -> Item | None:
+    """Return the item of a clock that ran out before the record was made, or cannot be told."""
+    duty, applies = clock
+    if site is None or not _of_record(duty):
+        return None
+    use = record.use
+    day = date.fromordinal(use.date.toordinal() + use.end_day)
+    ends = clock_ends(duty.within, Began(day, use.end or use.start, site.time_zone))
+    if not ends.late(made_at):
+        return None
+    local = made_at.astimezone(ZoneInfo(site.time_zone))
+    text = f"{duty.what}: {ends.why}; recorded {local:%Y-%m-%d %H:%M}"
+    weight = Weight.BREACH
+    if applies is None:
+        weight, text = Weight.UNKNOWN, f"cannot tell whether this clock governs: {text}"
+    elif not duty.read.decides:
+        weight, text = Weight.ADVICE, f"unverified: {text}"
+    item = about(record, Topic.RECORDS, weight, f"late-{duty.name}", text)
+    return replace(item, rules=(duty.ref,))
+
+
+def _lag(use: Application, site: Site | None, made_at: datetime) -> int | None:
+    """Return the minutes from the end of the work to the sealing; None without a time zone."""
+    if site is None:
+        return None
+    zone = ZoneInfo(site.time_zone)
+    day = date.fromordinal(use.date.toordinal() + use.end_day)
+    at: time | None = use.end or use.start
+    ended = datetime.combine(day, at, zone) if at else end_of_day(day, zone)
+    return (made_at - ended) // (datetime.resolution * 60_000_000)
+
+
+# ------------------------------------------------------------------ labels, kept text
+
+
+def _label_items(workspace: Workspace, reader: Reader, record: Booked) -> Iterator[Item]:
+    """Yield what is wrong with the label that a record was judged by."""
+    use, book = record.use, workspace.book
+    if not use.label:
+        text = f"no label of {use.product_name or use.product} could be read for {use.date}"
+        item = about(record, Topic.LABELS, Weight.MISSING, "label-not-on-file", text)
+        yield replace(item, way_out="put the label file of that version into rules/labels")
+        return
+    if book.label(use.label) is None:
+        kept = reader.blob(use.label) is not None
+        text = (
+            f"the label of {use.product_name} used then ({use.label[:16]}) is no rule file any more"
+            + ("; the ledger keeps its text" if kept else ", and the ledger does not keep its text")
+        )
+        weight = Weight.ADVICE if kept else Weight.MISSING
+        item = about(record, Topic.LABELS, weight, "label-version-not-on-file", text)
+        yield replace(
+            item, way_out="keep every label version in rules/labels while records name it"
+        )
+    listed = [file.product.lots for file in book.versions(use.product) if file.product]
+    lots = {fold(lot) for version in listed for lot in version}
+    if use.lot and lots and fold(use.lot) not in lots:
+        text = f"no label on file names lot {use.lot}: the newest in force was taken"
+        yield about(record, Topic.LABELS, Weight.UNKNOWN, "label-of-lot", text)
+
+
+def keep_until(workspace: Workspace, use: Application, amended: date) -> date | None:
+    """Return until when a record is to be kept by the longest rule, or None where none was read.
+
+    Counted from the last amendment for safety: one jurisdiction read counts so (Connecticut), and
+    the reference for several states is to take the later of the two days.
+    """
+    years = [
+        rule.years
+        for file in workspace.book.laws_of(use.jurisdiction)
+        for rule in file.retentions
+        if rule.span.holds(use.date)
+    ]
+    if not years:
+        return None
+    return months_after(max(use.date, amended), 12 * max(years))
+
+
+def _kept_items(
+    workspace: Workspace, reader: Reader, record: Booked, versions: tuple[Sealed, ...]
+) -> Iterator[Item]:
+    """Yield what of a record is not kept although its time has not run out."""
+    newest = datetime.fromisoformat(versions[-1].at).date()
+    until = keep_until(workspace, record.use, newest if len(versions) > 1 else record.use.date)
+    if until is not None and until < workspace.today():
+        return
+    term = f"to be kept until {until}" if until else "no rule read says how long"
+    gone: Mapping[str, bool] = {
+        "customer and the cells as typed": any(item.private is None for item in versions),
+        "sheet as handed in": reader.blob(record.sealed.body["sheet"]) is None,
+    }
+    for what, lost in gone.items():
+        if lost:
+            text = f"the {what} of this record are not kept ({term})"
+            item = about(record, Topic.KEEPING, Weight.BREACH, "not-kept", text)
+            yield replace(item, way_out="run useledger verify; restore a backup if it is lost")
