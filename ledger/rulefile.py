@@ -207,9 +207,12 @@ Loaded = tuple[dict[str, Any] | None, dict[str, int], tuple[Fault, ...]]
 def load_table(path_name: str, data: bytes) -> Loaded:
     """Return the table of a TOML file, the line of every key, and the faults that forbid it.
 
-    The table is None when there are faults. Decimal numbers are read exactly. Never raises.
+    The table is None when there are faults, and then no lines are told. Decimal numbers are read
+    exactly. Never raises.
     """
     table, faults = _parse(path_name, data)
+    if table is None:  # a text that may not be parsed is not walked through either
+        return None, {}, faults
     return table, scan_lines(data.decode("utf-8", "replace")), faults
 
 
