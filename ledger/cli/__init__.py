@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "rules": ("rules", "setting up", "List, show, check or copy rule files."),
     "people": ("lists", "setting up", "List the people of the workspace and their licences."),
     "sites": ("lists", "setting up", "List sites, and answer whether two are the same place."),
+    "carry-over": ("carrying", "setting up", "Carry over years kept in a spreadsheet."),
     "check": ("applicator", "the applicator", "Read and judge day sheets; book nothing."),
     "record": ("applicator", "the applicator", "Book day sheets."),
     "held": ("held", "the applicator", "Show, put right or drop held lines."),

@@ -92,6 +92,7 @@ def day_lines(reader: Reader, day: date, applicator: str | None) -> list[DayLine
             entry.body["late"] is not None,
         )
         for entry in reader.entries(kinds=kinds, **filters)
+        if not entry.body.get("carried")
     ]  # fmt: skip
 
 

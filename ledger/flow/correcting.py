@@ -95,13 +95,17 @@ def _seal_amendment(
     for site in sites.pending:
         writer.append(site_entry(site, by=by))
     seal_rules(writer, workspace.book)
-    entry = use_entry(
-        EntryKind.AMENDMENT, line, old.body["sheet"], covering(writer.closes(use.date), use)
-    )
+    carried = bool(old.body.get("carried"))
+    late = None if carried else covering(writer.closes(use.date), use)
+    entry = use_entry(EntryKind.AMENDMENT, line, old.body["sheet"], late)
+    if carried:  # kept elsewhere at the time: corrected here, and still not judged
+        entry = replace(entry, body={**entry.body, "carried": 1})
     head = writer.head
     sealed = writer.append(replace(_because(entry, because), by=by, replaces=old.seq))
-    findings = _judge_one(workspace, writer, sites, line, sealed.seq)
-    writer.append(judgement_entry(workspace.book.digest, head, {sealed.seq: findings}, "amended"))
+    findings = () if carried else _judge_one(workspace, writer, sites, line, sealed.seq)
+    if not carried:
+        judged = {sealed.seq: findings}
+        writer.append(judgement_entry(workspace.book.digest, head, judged, "amended"))
     touched_by = f"entry {old.seq} was amended by {sealed.seq}"
     again = rejudge(workspace, writer, earliest((before, use)), sealed.seq, touched_by)
     return Corrected(old.seq, sealed, changes_between(before, use), findings, again)

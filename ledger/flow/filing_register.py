@@ -58,7 +58,11 @@ def open_in(reader: Reader, period: Period) -> Open:
     entries = reader.entries(
         kinds=BOOKED, current_only=True, date_from=period.first, date_to=period.last
     )
-    days = sorted({date.fromisoformat(entry.body["date"]) for entry in entries})
+    days = sorted({
+        date.fromisoformat(entry.body["date"])
+        for entry in entries
+        if not entry.body.get("carried")  # closed by whoever kept it then
+    })  # fmt: skip
     unclosed = tuple(day for day in days if not _is_closed(reader, day))
     held = tuple(
         entry.seq

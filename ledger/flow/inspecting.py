@@ -89,6 +89,8 @@ def judge_anew(
     """
     judgements = reader.judgements(entry.seq)
     sealed_findings = findings_of(judgements[-1], entry.seq) if judgements else ()
+    if entry.body.get("carried") or entry.private is None:
+        return (), sealed_findings, sealed_findings  # kept elsewhere then, or disposed of since
     digest = judgements[-1].body["rules"] if judgements else workspace.book.digest
     book = workspace.book_of(reader, digest) or workspace.book
     item = booked(entry)

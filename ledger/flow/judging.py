@@ -139,6 +139,8 @@ def rejudge(
         for item in uses:
             if item.sealed.seq >= first_new or item.use.date < touched[key]:
                 continue
+            if item.sealed.body.get("carried") or item.sealed.private is None:
+                continue  # kept elsewhere then, or disposed of since: not to be judged again
             others = [other.use for other in uses if other is not item]
             changed += _judge_again(workspace, writer, item, (sites.get(key), others), because)
     return changed

@@ -229,11 +229,16 @@ class Reader:
         return read_visits(self._run, jurisdiction, ym)
 
     def first_day(self, jurisdiction: str) -> date | None:
-        """Return the day of the earliest current application in a jurisdiction."""
+        """Return the day of the earliest current application in a jurisdiction.
+
+        What was carried over from elsewhere is left out: it was reported by whoever kept it.
+        """
+        # Inside a line's text a quotation mark is escaped: only the body's own key reads so.
+        own = ~j.text.contains('"carried":1', autoescape=True)
         months = select(j.ym).where(j.jurisdiction == jurisdiction, j.numerator.is_not(None))
         for (ym,) in self._stream(months.distinct().order_by(j.ym)):
             first = select(func.min(j.applied_on)).where(
-                j.jurisdiction == jurisdiction, j.ym == ym, j.numerator.is_not(None), CURRENT
+                j.jurisdiction == jurisdiction, j.ym == ym, j.numerator.is_not(None), CURRENT, own
             )
             day = self._run(first)[0][0]
             if day is not None:
