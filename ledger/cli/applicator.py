@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ledger.cli.common import (
+    COULD_NOT,
     DONE,
     OWED,
     fault_json,
@@ -15,9 +16,11 @@ from ledger.cli.common import (
     print_json,
     read_day,
     read_file,
+    say_error,
     shared,
     show_finding,
 )  # fmt: skip
+from ledger.cli.printing import counted
 from ledger.flow.workspace import Workspace, open_workspace, warnings_about
 from ledger.values.finding import Kind, render_fault
 
@@ -27,7 +30,7 @@ if TYPE_CHECKING:
 
 @click.command("check")
 @click.argument("sheets", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--advice/--no-advice", default=True, help="Show advice as well.")
+@click.option("--advice/--no-advice", default=True, help="Show advice as well, or leave it out.")
 @shared
 def check_command(
     sheets: tuple[Path, ...], advice: bool, workspace: str | None, as_json: bool
@@ -35,8 +38,11 @@ def check_command(
     """Read and judge day sheets; book nothing.
 
     \b
-    Example:
+    Shows what `record` would book, hold and find. Exit code 1 says that something is held or
+    found, 2 that a sheet cannot be read.
+    Examples:
       useledger check day.csv
+      useledger check monday.xlsx tuesday.xlsx --no-advice
     """
     from ledger.flow.recording import check_sheet
 
@@ -48,14 +54,16 @@ def check_command(
 @click.command("record")
 @click.argument("sheets", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--by", metavar="PERSON", default="", help="Who hands the sheet in.")
-@click.option("--advice/--no-advice", default=True, help="Show advice as well.")
+@click.option("--advice/--no-advice", default=True, help="Show advice as well, or leave it out.")
 @shared
 def record_command(
     sheets: tuple[Path, ...], by: str, advice: bool, workspace: str | None, as_json: bool
 ) -> int:
-    """Book day sheets. A line that cannot be read is held, never lost.
+    """Book day sheets.
 
     \b
+    A line that cannot be read is held, never lost. Several sheets are read first; if one of them
+    cannot be read, none is booked.
     Each sheet is booked whole or not at all. Handing one in again changes nothing.
     Examples:
       useledger record day.csv
@@ -67,8 +75,22 @@ def record_command(
     _warn(opened)
     author = opened.require_person(by) if by else ""
     data = [(path, read_file(path)) for path in sheets]
+    refused = _refused(opened, data) if len(data) > 1 else []
+    if refused:
+        return report(refused, as_json=as_json, advice=advice, booked="booked")
     results = [record_sheet(opened, path.name, content, author) for path, content in data]
     return report(results, as_json=as_json, advice=advice, booked="booked")
+
+
+def _refused(workspace: Workspace, data: list[tuple[Path, bytes]]) -> list[Recorded]:
+    """Return the sheets that cannot be read: with one of them, none of several is booked."""
+    from ledger.flow.booking import Recorded
+    from ledger.intake import read_sheet
+
+    sheets = [
+        read_sheet(path.name, content, workspace.book.firm.month_first) for path, content in data
+    ]
+    return [Recorded(sheet, faults=sheet.faults, sealed=False) for sheet in sheets if sheet.faults]
 
 
 def _warn(workspace: Workspace) -> None:
@@ -79,20 +101,39 @@ def _warn(workspace: Workspace) -> None:
 
 
 def report(results: list[Recorded], *, as_json: bool, advice: bool, booked: str) -> int:
-    """Print what became of each sheet; return the exit code."""
+    """Print what became of each sheet; return the exit code.
+
+    A sheet that could not be read is told on standard error: it is no result.
+    """
     if as_json:
         print_json([recorded_json(result) for result in results])
     else:
-        click.echo("\n\n".join(recorded_text(result, advice, booked) for result in results))
-    if any(result.faults for result in results):
-        return 2
+        for result in results:
+            if result.faults:
+                say_refused(result)
+        shown = [recorded_text(result, advice, booked) for result in results if not result.faults]
+        if shown:
+            click.echo("\n\n".join(shown))
+    return max(exit_code(result) for result in results)
+
+
+def exit_code(result: Recorded) -> int:
+    """Return 2 for a sheet that could not be read, 1 for one with something held or found."""
+    if result.faults:
+        return COULD_NOT
     owed = any(
         outcome.line.state == "held"
         or any(finding.kind is not Kind.ADVICE for finding in outcome.findings)
-        for result in results
         for outcome in result.outcomes
     )
     return OWED if owed else DONE
+
+
+def say_refused(result: Recorded) -> None:
+    """Say on standard error why a sheet could not be read."""
+    for fault in result.faults:
+        click.echo(render_fault(fault), err=True)
+    say_error(f"{result.sheet.file} cannot be read; nothing was recorded")
 
 
 def recorded_json(result: Recorded) -> dict[str, Any]:
@@ -116,28 +157,40 @@ def recorded_json(result: Recorded) -> dict[str, Any]:
 
 
 def recorded_text(result: Recorded, advice: bool, booked: str) -> str:
-    """Return what became of a sheet as a person reads it."""
-    if result.faults:
-        shown = [render_fault(fault) for fault in result.faults]
-        return "\n".join([*shown, f"{result.sheet.file}: refused; nothing of it was recorded"])
+    """Return what became of a sheet that could be read, as a person reads it."""
     lines = [*result.sheet.remarks]
     for outcome in result.outcomes:
         lines += outcome_lines(outcome, advice)
-    parts = [f"{result.count('booked')} {booked}"]
+    parts = [f"{counted(result.count('booked'), 'line')} {booked}"]
     if result.count("held"):
         parts.append(f"{result.count('held')} held")
     if result.count("taken"):
         parts.append(f"{result.count('taken')} booked before")
     if result.observations:
-        parts.append(f"{result.observations} observations")
+        parts.append(f"{counted(result.observations, 'observation')} {booked}")
     if result.observations_taken:
-        parts.append(f"{result.observations_taken} observations booked before")
+        parts.append(f"{counted(result.observations_taken, 'observation')} booked before")
     if result.judged_again:
-        parts.append(f"{result.judged_again} earlier entries judged again")
-    lines.append(f"{result.sheet.file}: " + ", ".join(parts))
+        again = counted(result.judged_again, "earlier entry", "earlier entries")
+        parts.append(f"{again} judged again")
+    lines.append(f"{result.sheet.file}: " + ", ".join(parts) + _found(result))
     if result.count("held") and result.sealed:
         lines.append("Held lines wait in `useledger held`; the day closes when they are cleared.")
     return "\n".join(lines)
+
+
+def _found(result: Recorded) -> str:
+    """Return how many findings of each kind there are, in words; advice is not counted."""
+    findings = [finding.kind for outcome in result.outcomes for finding in outcome.findings]
+    tally = [
+        counted(findings.count(kind), one, many)
+        for kind, one, many in (
+            (Kind.BREACH, "breach", "breaches"), (Kind.MISSING, "thing missing", "things missing"),
+            (Kind.UNKNOWN, "thing that cannot be told", "things that cannot be told"),
+        )
+        if kind in findings
+    ]  # fmt: skip
+    return f"; found: {', '.join(tally)}" if tally else ""
 
 
 def outcome_lines(outcome: Outcome, advice: bool) -> list[str]:
@@ -153,6 +206,21 @@ def outcome_lines(outcome: Outcome, advice: bool) -> list[str]:
     if outcome.line.clears is not None:
         lines.insert(0, f"{place}: clears held line {outcome.line.clears}")
     return lines
+
+
+_TALLY = (
+    ("applications", "application", ""), ("late", "late", "late"),
+    ("breach", "breach", "breaches"), ("missing", "thing missing", "things missing"),
+    ("unknown", "thing that cannot be told", "things that cannot be told"),
+    ("advice", "piece of advice", "pieces of advice"),
+)  # fmt: skip
+
+
+def _tally(counts: dict[str, int]) -> str:
+    """Return a day's counts in words; what there is none of is left out."""
+    return ", ".join(
+        counted(counts[name], one, many) for name, one, many in _TALLY if counts.get(name)
+    )
 
 
 @click.command("close")
@@ -175,7 +243,7 @@ def close_command(
 
     opened = open_workspace(workspace)
     person = opened.require_person(by)
-    whose = opened.require_person(applicator) if applicator else None
+    whose = opened.require_person(applicator, "--applicator") if applicator else None
     done = close_day(opened, read_day(day), whose, person)
     if as_json:
         print_json({
@@ -192,8 +260,7 @@ def close_command(
             click.echo(f"  {item.what}\n      {item.way_out}")
     else:
         already = " was closed before, nothing has changed since" if done.again else " is closed"
-        tally = ", ".join(f"{count} {name}" for name, count in (done.counts or {}).items())
-        click.echo(f"{day}{already}: {tally}")
+        click.echo(f"{day}{already}: {_tally(done.counts or {})}")
         click.echo(f"seal code  {done.code}")
         click.echo(
             "Keep this code outside the ledger: it shows later whether anything was altered."

@@ -1,13 +1,15 @@
-"""What every command shares: options, exit codes, messages, tables, JSON."""
+"""What every command shares: options, exit codes, messages, JSON, files."""
 
 from __future__ import annotations
 
 import functools
+import io
 import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import Any, NoReturn
@@ -33,6 +35,9 @@ def shared(function: Callable[..., int]) -> Callable[..., None]:
     )  # fmt: skip
     @functools.wraps(function)
     def run(*args: object, **kwargs: object) -> None:
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, io.TextIOWrapper):  # a terminal without a letter shows a mark
+                stream.reconfigure(errors="replace")
         sys.exit(guarded(function, *args, **kwargs))
 
     return run
@@ -47,6 +52,8 @@ def guarded(function: Callable[..., int], *args: object, **kwargs: object) -> in
         return function(*args, **kwargs)
     except (WorkspaceProblem, StoreProblem) as problem:
         say_error(f"{problem.what}; {problem.way_out}" if problem.way_out else problem.what)
+    except BrokenPipeError:
+        raise  # whoever reads our output has gone: click ends quietly
     except OSError as error:
         named = f"{error.filename}: " if error.filename else ""
         say_error(f"{named}{error.strerror or error}; nothing was changed")
@@ -80,22 +87,21 @@ def print_json(value: object) -> None:
     click.echo(json.dumps(value, ensure_ascii=False, indent=2, default=str))
 
 
-def table(headings: Sequence[str], rows: Iterable[Sequence[Any]], right: Iterable[int] = ()) -> str:
-    """Return rows under headings in aligned columns; ``right`` columns are flush right."""
-    body = [[("" if cell is None else str(cell)) for cell in row] for row in rows]
-    widths = [
-        max([len(heading), *(len(row[index]) for row in body)])
-        for index, heading in enumerate(headings)
-    ]
-    flush = set(right)
-    lines = []
-    for row in [list(headings), ["-" * width for width in widths], *body]:
-        cells = [
-            text.rjust(widths[index]) if index in flush else text.ljust(widths[index])
-            for index, text in enumerate(row)
-        ]
-        lines.append("  ".join(cells).rstrip())
-    return "\n".join(lines)
+class EntryNumber(click.ParamType):  # type: ignore[type-arg] # generic in newer click only
+    """The number of an entry, as an argument or an option."""
+
+    name = "entry"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> int:
+        """Return the number, or say where numbers of entries are found."""
+        text = str(value).strip()
+        if not text.isascii() or not text.isdecimal() or len(text) > 15:
+            self.fail(
+                f'"{value}" is not an entry number; find it with useledger entries', param, ctx
+            )
+        return int(text)
 
 
 def fault_json(fault: Fault) -> dict[str, Any]:
@@ -135,15 +141,6 @@ def read_day(text: str, name: str = "date") -> date:
         stop(f'{name}: "{text}" is not a day; write it as 2026-01-14')
 
 
-def read_month(text: str) -> tuple[int, int]:
-    """Read a month given as 2026-01, or stop with how to write it."""
-    year, dash, month = text.partition("-")
-    good = dash and year.isdecimal() and month.isdecimal() and len(year) == 4
-    if not good or not 1 <= int(month) <= 12:
-        stop(f'period: "{text}" is not a month; write it as 2026-01')
-    return int(year), int(month)
-
-
 def read_file(path: Path) -> bytes:
     """Return a file's bytes, or stop saying what is the matter with it."""
     if path.is_dir():
@@ -152,6 +149,30 @@ def read_file(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         stop(f"{path}: {error.strerror}; nothing was recorded")
+
+
+@contextmanager
+def staged(files: Mapping[Path, bytes]) -> Iterator[None]:
+    """Write files beside their places, and put them there when the block has gone well.
+
+    What cannot be written is known before the block changes anything; a half-written file never
+    stands under its name.
+    """
+    parts: dict[Path, Path] = {}
+    try:
+        for path, data in files.items():
+            if path.is_dir():
+                stop(f"{path} is a folder; name a file")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            part = path.with_name(f".{path.name}.part")
+            parts[part] = path
+            part.write_bytes(data)
+        yield
+        for part, path in parts.items():
+            part.replace(path)
+    finally:
+        for part in parts:
+            part.unlink(missing_ok=True)
 
 
 def safe_output(path: Path) -> Path:

@@ -10,9 +10,11 @@ from ledger.cli.common import (
     COULD_NOT,
     DONE,
     OWED,
+    EntryNumber,
     fault_json,
     finding_json,
     print_json,
+    say_error,
     shared,
     show_finding,
     stop,
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @click.command("amend")
-@click.argument("entry", type=int)
+@click.argument("entry", type=EntryNumber())
 @click.argument("changes", nargs=-1, metavar="COLUMN=VALUE ...")
 @click.option("--because", required=True, help="Why; kept with the amendment.")
 @click.option("--by", metavar="PERSON", required=True, help="Who corrects it.")
@@ -63,28 +65,35 @@ def show_corrected(done: Corrected, *, as_json: bool) -> int:
         })  # fmt: skip
     elif done.faults or done.entry is None:
         for fault in done.faults:
-            click.echo(render_fault(fault))
-        click.echo(f"entry {done.old} stands as it was; the corrected line could not be booked")
+            click.echo(render_fault(fault), err=True)
+        say_error(f"entry {done.old} stands as it was; the corrected line could not be booked")
     else:
         click.echo(f"entry {done.entry.seq} replaces {done.old}: {done.changes}")
         for finding in done.findings:
             click.echo(show_finding(finding, f"entry {done.entry.seq}"))
-        if done.judged_again:
-            click.echo(f"{done.judged_again} other entries at the site were judged again")
+        _tell_again(done)
     if done.entry is None:
         return COULD_NOT
     return OWED if found else DONE
 
 
+def _tell_again(done: Corrected) -> None:
+    if done.judged_again == 1:
+        click.echo("1 other entry at the site was judged again")
+    elif done.judged_again:
+        click.echo(f"{done.judged_again} other entries at the site were judged again")
+
+
 @click.command("strike")
-@click.argument("entry", type=int)
+@click.argument("entry", type=EntryNumber())
 @click.option("--because", required=True, help="Why; kept with the strike.")
 @click.option("--by", metavar="PERSON", required=True, help="Who strikes it.")
 @shared
 def strike_command(entry: int, because: str, by: str, workspace: str | None, as_json: bool) -> int:
-    """Strike a record that should not exist. It stays readable and leaves every sum.
+    """Strike a record that should not exist.
 
     \b
+    It stays readable and leaves every sum.
     Example:
       useledger strike 17 --because "booked for the wrong firm" --by calloway
     """
@@ -97,6 +106,5 @@ def strike_command(entry: int, because: str, by: str, workspace: str | None, as_
         print_json({"old": done.old, "entry": done.entry.seq, "judged_again": done.judged_again})
     else:
         click.echo(f"entry {done.old} is struck by entry {done.entry.seq}; it stays readable")
-        if done.judged_again:
-            click.echo(f"{done.judged_again} other entries at the site were judged again")
+        _tell_again(done)
     return DONE

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
@@ -62,14 +64,14 @@ class Shown:
 @click.argument("folder", default="useledger-demo", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print results as JSON.")
 def demo_command(folder: Path, as_json: bool) -> None:
-    """Make an invented firm's workspace with a month of work in it, filed and proved.
+    """Make an invented firm's month, filed and proved.
 
     \b
-    Everything in it is invented. Example:
-      useledger demo            makes the folder useledger-demo here
+    A workspace with a month of day sheets, booked and corrected as real ones would be. Everything
+    in it is invented. Examples:
+      useledger demo
+      useledger demo "a folder of my own"
     """
-    import sys
-
     from ledger.cli.common import guarded
 
     sys.exit(guarded(run, folder, as_json=as_json))
@@ -181,10 +183,18 @@ def verified(workspace: Workspace) -> str:
     return f"whole: {result.checked} entries recomputed"
 
 
+def program_name() -> str:
+    """Return what a person must write to run this program again from here."""
+    if shutil.which("useledger") is None and Path(sys.argv[0]).name.startswith("useledger"):
+        return sys.argv[0]
+    return "useledger"
+
+
 def told(folder: Path, shown: Shown, papers: list[Path], result: str) -> Iterator[str]:
     """Yield what the demonstration says at the end."""
-    yield f"An invented firm's month is in {folder}: {shown.booked} lines booked on "
-    yield f"{len({close.day for close in shown.closes})} days, every day closed."
+    days = len({close.day for close in shown.closes})
+    yield f"An invented firm's month is in {folder}: {shown.booked} lines booked on {days} days,"
+    yield "every day closed."
     yield "(Each sheet was handed in by the demonstration's own clock, on the evening of its day.)"
     yield ""
     yield "Held, then put right:"
@@ -196,8 +206,10 @@ def told(folder: Path, shown: Shown, papers: list[Path], result: str) -> Iterato
     yield from (f"  {render_finding(finding, where)}" for where, finding in shown.observed)
     if shown.amended is not None and shown.amended.entry is not None:
         yield ""
-        yield f"Amended: entry {shown.amended.entry.seq} replaces {shown.amended.old}: "
-        yield f"  {shown.amended.changes}; the original stays readable"
+        yield "Amended (the original stays readable):"
+        yield f"  entry {shown.amended.entry.seq} replaces {shown.amended.old}: " + (
+            shown.amended.changes
+        )
     yield ""
     yield f"Filed for January 2026, one report a county ({len(papers)} files):"
     yield from (f"  {path}" for path in papers)
@@ -207,14 +219,16 @@ def told(folder: Path, shown: Shown, papers: list[Path], result: str) -> Iterato
     yield ""
     yield "Try next:"
     amended = shown.amended.old if shown.amended else 1
+    where = shlex.quote(str(folder))
+    program = program_name()
     for command in (
-        f"useledger entries --workspace {folder} --from 2026-01-19 --to 2026-01-23",
-        f"useledger trace {amended} --workspace {folder}",
-        f"useledger summary 2026-01 --workspace {folder} --open 1",
-        f"useledger filings --workspace {folder}",
-        f"useledger template day.xlsx --workspace {folder}",
-        f"useledger verify --workspace {folder} --seal {shown.closes[-1].code}",
+        f"useledger entries --workspace {where} --from 2026-01-19 --to 2026-01-23",
+        f"useledger trace {amended} --workspace {where}",
+        f"useledger summary 2026-01 --workspace {where} --open 1",
+        f"useledger filings --workspace {where}",
+        f"useledger template day.xlsx --workspace {where}",
+        f"useledger verify --workspace {where} --seal {shown.closes[-1].code}",
     ):
-        yield f"  {command}"
+        yield f"  {command.replace('useledger', program, 1)}"
     yield ""
     yield "Records do not replace the label: read the label in hand and follow local law."

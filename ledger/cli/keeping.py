@@ -14,11 +14,11 @@ from ledger.flow.workspace import open_workspace
 @click.argument("target", type=click.Path(path_type=Path))
 @shared
 def backup_command(target: Path, workspace: str | None, as_json: bool) -> int:
-    """Write a copy of the ledger, consistent while it is in use, and verify the copy.
+    """Write a verified copy of the ledger.
 
     \b
-    The firm file and the rule files stand in the workspace folder; their texts as used are in the
-    ledger itself. Example:
+    Consistent while the ledger is in use; the copy is verified. The firm file and the rule files
+    stand in the workspace folder; their texts as used are in the ledger itself. Example:
       useledger backup D:/backups/ledger-2026-01-31.db
     """
     from ledger.journal.backup import backup
@@ -35,7 +35,13 @@ def backup_command(target: Path, workspace: str | None, as_json: bool) -> int:
 @click.command("upgrade")
 @shared
 def upgrade_command(workspace: str | None, as_json: bool) -> int:
-    """Bring an older ledger to this version's form, after a verified backup beside it."""
+    """Bring an older ledger to this version's form.
+
+    \b
+    After a verified backup, kept in the workspace's folder `backups`.
+    Example:
+      useledger upgrade
+    """
     from ledger.flow.workspace import (
         database_url,
         find_root,

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ledger.cli.common import stop, table
+from ledger.cli.common import stop
+from ledger.cli.printing import filled, table
 from ledger.values.summary_rows import ingredient_rows, line_rows
 
 if TYPE_CHECKING:
@@ -89,18 +90,34 @@ def county_papers(
     return papers
 
 
-def sheet_text(sheet: Sheet) -> str:
-    """Return a sheet as a person reads it on a terminal."""
+def sheet_text(sheet: Sheet, *, wide: bool = False, after: Sheet | None = None) -> str:
+    """Return a sheet as a person reads it on a terminal.
+
+    ``wide`` lets the table be as wide as it is. What stands under the title is not said again
+    where it is that of the sheet ``after`` which this one comes.
+    """
     from reports.sheet import Kind, shown
 
-    lines = [sheet.title, *(f"{what}: {value}" for what, value in sheet.about if value), ""]
+    before = after.about if after else ()
+    about = [f"{what}: {value}" for what, value in sheet.about]
+    new = [f"{what}: {value}" for what, value in sheet.about if (what, value) not in before]
+    lines = [sheet.title, *(about if len(new) > len(about) // 2 else new), ""]
     if sheet.rows:
         headings = [column.heading for column in sheet.columns]
         rows = [[shown(value) for value in row] for row in (*sheet.rows, *sheet.totals)]
         right = [n for n, column in enumerate(sheet.columns) if column.kind is Kind.NUMBER]
-        lines.append(table(headings, rows, right))
+        lines.append(table(headings, rows, right, 10_000 if wide else None))
     else:
         lines.append(sheet.statement or "nothing")
-    if sheet.notes:
-        lines += ["", *(f"* {note.whole}" for note in sheet.notes)]
-    return "\n".join(lines)
+    said = after.notes if after else ()
+    notes = [filled(note.whole, "* ", "  ") for note in sheet.notes if note not in said]
+    return "\n".join([*lines, "", *notes] if notes else lines)
+
+
+def sheets_text(sheets: Sequence[Sheet]) -> str:
+    """Return sheets one below the other; one does not repeat what the one above it said."""
+    texts = [
+        sheet_text(sheet, after=sheets[number - 1] if number else None)
+        for number, sheet in enumerate(sheets)
+    ]
+    return "\n\n".join(texts)

@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from ledger.cli.common import DONE, OWED, print_json, read_day, safe_output, shared, stop
+from ledger.cli.common import (
+    DONE,
+    OWED,
+    print_json,
+    read_day,
+    shared,
+    staged,
+    stop,
+)  # fmt: skip
+from ledger.cli.printing import counted, filled
 from ledger.flow.workspace import open_workspace
 from ledger.values.period import Period, read_period
 
 if TYPE_CHECKING:
+    from ledger.filing import Owed
     from ledger.flow.filing_register import Filed, Registered
     from ledger.flow.workspace import Workspace
     from ledger.rulebook.form_model import Form
@@ -32,7 +43,7 @@ def _period(text: str) -> Period:
 @click.option("--county", help="Only this county.")
 @click.option("--form", metavar="F", help="A form file's id; else the one the law asks for.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), help="Write .xlsx, .pdf or .csv, per county."
+    "--out", type=click.Path(path_type=Path), help="Write .xlsx, .pdf or .csv, one a county."
 )
 @click.option("--open", "line", type=int, metavar="LINE", help="List the entries behind a line.")
 @shared
@@ -40,15 +51,18 @@ def summary_command(
     period: str, workspace: str | None, as_json: bool, line: int | None, out: Path | None,
     **said: str | None,
 ) -> int:  # fmt: skip
-    """Sum a period for a use report: per county, site code and product.
+    """Sum a month for a use report.
 
     \b
+    Per county, site code and product, in the units and by the arithmetic of the form; and the
+    pounds of active ingredient. With --out one file a county (a CSV has a second one for the
+    ingredients).
     Examples:
       useledger summary 2026-01
       useledger summary 2026-01 --county Placer --out placer.xlsx
       useledger summary 2026-01 --open 2
     """
-    from ledger.cli.papers import sheet_text, sheets_of
+    from ledger.cli.papers import sheets_of, sheets_text
     from ledger.flow.periods import summarise_period
     from ledger.values.summary_rows import summary_values
 
@@ -60,16 +74,20 @@ def summary_command(
     if line is not None:
         return _open_line(opened, summary, line, as_json=as_json)
     parts = [summary.of_county(county) for county in counties]
-    if as_json:
+    if out is not None and parts:
+        written = _write(opened, parts, form, out)
+        if as_json:
+            print_json({"files": [str(path) for path in written]})
+        else:
+            click.echo("\n".join(f"{path} is written" for path in written))
+    elif as_json:
         print_json([summary_values(part) for part in parts])
-    elif out is not None:
-        for path in _write(opened, parts, form, out):
-            click.echo(f"{path} is written")
     elif not parts:
         click.echo(f"No use and no registration in {place.name} for {summary.period.text}.")
     else:
         sheets = [sheet for part in parts for sheet in sheets_of(opened, part, form)]
-        click.echo("\n\n".join(sheet_text(sheet) for sheet in sheets))
+        click.echo(sheets_text(sheets))
+        click.echo(f"\nWhat stands behind a line: useledger summary {period} --open LINE")
     return DONE
 
 
@@ -87,37 +105,37 @@ def _write(opened: Workspace, parts: list[Summary], form: Form, out: Path) -> li
     """Write each county's files; the county's name is added where there are several."""
     from ledger.cli.papers import summary_files
 
-    written: list[Path] = []
+    files: dict[Path, bytes] = {}
     for part in parts:
         path = out
         if len(parts) > 1:
             county = part.counties[0].casefold().replace(" ", "-")
             path = out.with_name(f"{out.stem}-{county}{out.suffix}")
         for name, data in summary_files(opened, part, form, path).items():
-            target = safe_output(path.with_name(name))
-            target.write_bytes(data)
-            written.append(target)
-    return written
+            files[path.with_name(name)] = data
+    with staged(files):
+        pass
+    return list(files)
 
 
 def _open_line(opened: Workspace, summary: Summary, number: int, *, as_json: bool) -> int:
-    from ledger.cli.papers import sheet_text
-    from ledger.cli.reading import entries_sheet_of, entry_row
+    from ledger.cli.entries import entries_text, entry_row
     from ledger.flow.inspecting import listed_of
     from ledger.flow.periods import entries_behind
     from reports.entries import entries_values
 
     line = summary.line(number)
     if line is None:
-        stop(f"there is no line {number}; the summary has lines 1 to {len(summary.lines)}")
+        have = f"lines 1 to {len(summary.lines)}" if summary.lines else "no lines"
+        stop(f"there is no line {number}; the summary has {have}")
     rows = [
         entry_row(opened, row) for row in listed_of(opened, entries_behind(opened, summary, line))
     ]
     if as_json:
         print_json(entries_values(rows, opened.book.units))
     else:
-        click.echo(f"Line {number}: {line.product} in {line.county}\n")
-        click.echo(sheet_text(entries_sheet_of(opened, rows)))
+        click.echo(f"Line {number}: {line.product} in {line.county}, {summary.period.text}\n")
+        click.echo(entries_text(opened, rows))
     return DONE
 
 
@@ -136,9 +154,10 @@ def file_command(
     period: str, workspace: str | None, as_json: bool, with_open: bool, out: Path | None,
     **said: str | None,
 ) -> int:  # fmt: skip
-    """Register a period's report as filed, with a copy: every county and nil county at once.
+    """Register a period's report as filed.
 
     \b
+    Every county at once, counties without work as well, each with a copy of what was filed.
     The ledger does not send anything: hand in or post the papers yourself.
     Examples:
       useledger file 2026-01 --by calloway
@@ -157,18 +176,28 @@ def file_command(
     asked = _period(period)
     summary, form, _, _, counties = plan_filing(opened, asked, wish)
     copies = county_papers(opened, summary, form, counties)
-    done = file_report(opened, asked, wish, copies)
     folder = out or opened.root / "reports"
-    for files in copies.values():
-        for name, data in files.items():
-            safe_output(folder / name).write_bytes(data)
+    papers = {folder / name: data for files in copies.values() for name, data in files.items()}
+    with staged(papers):
+        done = file_report(opened, asked, wish, copies)
     if as_json:
         print_json([_filed_json(item) for item in done])
     else:
         for item in done:
             click.echo(_filed_text(item, asked))
-        click.echo(f"The papers are in {folder}.")
+        if done[0].entry.body["open_days"] or done[0].entry.body["held"]:
+            click.echo(_open_text(done[0]))
+        click.echo(f"The papers are in {folder}. Sign them and hand them in or post them.")
     return OWED if any(item.lateness and item.lateness.late for item in done) else DONE
+
+
+def _open_text(item: Filed) -> str:
+    """Return what was still open when it was filed."""
+    days, held = item.entry.body["open_days"], item.entry.body["held"]
+    parts = [f"{counted(len(days), 'day')} not closed ({', '.join(days)})"] if days else []
+    if held:
+        parts.append(f"{counted(len(held), 'held line')} ({', '.join(map(str, held))})")
+    return f"Filed with {' and '.join(parts)}; mending them later marks it as overtaken."
 
 
 def _not_ahead(day: date, today: date) -> None:
@@ -181,7 +210,8 @@ def _filed_json(item: Filed) -> dict[str, Any]:
         "entry": item.entry.seq, "county": item.county, "nil": bool(item.entry.body["nil"]),
         "due": item.due.day.isoformat() if item.due else None,
         "late": item.lateness.late if item.lateness else None,
-        "report": item.entry.body["report"],
+        "report": item.entry.body["report"], "open_days": list(item.entry.body["open_days"]),
+        "held": list(item.entry.body["held"]),
     }  # fmt: skip
 
 
@@ -195,9 +225,10 @@ def _filed_text(item: Filed, period: Period) -> str:
 @click.command("filings")
 @shared
 def filings_command(workspace: str | None, as_json: bool) -> int:
-    """List what was filed, what is owed or late, and what filed reports no longer say.
+    """List what was filed, owed or overtaken.
 
     \b
+    A filed report is overtaken when entries behind it were mended since: the difference is shown.
     Example:
       useledger filings
     """
@@ -217,19 +248,25 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
             ],
         })  # fmt: skip
     else:
-        for filing in filings:
-            click.echo(_registered_text(filing))
-        if not filings:
-            click.echo("Nothing was filed yet.")
-        for item in owed:
-            state = "OVERDUE" if item.overdue else "owed"
-            where = f", {item.county}" if item.county else ""
-            click.echo(
-                f"{state}: {item.period.text}{where}: {item.due.why} [{item.due.source}]\n"
-                f"    useledger file {item.period.key} --by PERSON"
-            )
+        lines = [_registered_text(filing) for filing in filings] or ["Nothing was filed yet."]
+        click.echo("\n".join([*lines, *_owed_text(owed)]))
     overtaken = any(item.standing and item.changes for item in filings)
     return OWED if owed or overtaken else DONE
+
+
+def _owed_text(owed: tuple[Owed, ...]) -> list[str]:
+    """Return what is owed, one line a period with its counties, and how to register it."""
+    lines = []
+    for (period, due), items in groupby(owed, key=lambda item: (item.period, item.due)):
+        group = list(items)
+        state = "OVERDUE" if group[0].overdue else "owed"
+        where = ", ".join(item.county for item in group if item.county)
+        place = f" for {where}" if where else ""
+        lines.append(filled(f"{state}: {period.text}{place}: {due.why} [{due.source}]", "", "    "))
+    if owed:
+        first = owed[0].period.key
+        lines.append(f"Register one as filed: useledger file {first} --by PERSON")
+    return lines
 
 
 def _registered_json(item: Registered) -> dict[str, Any]:

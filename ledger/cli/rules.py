@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ledger.cli.common import COULD_NOT, DONE, fault_json, print_json, shared, stop, table
+from ledger.cli.common import COULD_NOT, DONE, OWED, fault_json, print_json, shared, stop
+from ledger.cli.printing import counted, filled, table
 from ledger.values.finding import render_fault
 
 if TYPE_CHECKING:
@@ -46,10 +47,22 @@ def _files(book: Book) -> list[RuleFile]:
     return [*book.labels, *book.jurisdictions, *book.practices]
 
 
+_HEADINGS = (
+    "Id", "Kind", "Title", "Compared with sources on", "Rules", "Parts not read", "Remark",
+)  # fmt: skip
+
+
 @rules_command.command("list")
 @shared
 def list_command(workspace: str | None, as_json: bool) -> int:
-    """List the rule files in use."""
+    """List the rule files in use.
+
+    \b
+    Labels of the workspace, laws, practice and report forms. Exit code 1 says that a file should
+    be compared with its sources again, 2 that a file has faults.
+    Example:
+      useledger rules list
+    """
     from datetime import UTC, datetime
 
     _, book = _book(workspace)
@@ -58,7 +71,7 @@ def list_command(workspace: str | None, as_json: bool) -> int:
         {
             "id": file.id, "family": file.family, "title": file.title, "file": file.path,
             "checked_on": file.checked_on.isoformat(),
-            "state": "stale: compare it with its sources" if file.path in stale else "",
+            "state": "old: compare it with its sources" if file.path in stale else "",
             "rules": len(file.limits) + len(file.requirements), "unread": len(file.unread),
         }
         for file in _files(book)
@@ -71,39 +84,64 @@ def list_command(workspace: str | None, as_json: bool) -> int:
     if as_json:
         print_json({"files": rows, "faults": [fault_json(fault) for fault in book.faults]})
     else:
-        headings = tuple(rows[0]) if rows else ("id",)
-        click.echo(
-            table(headings, [[row[name] for name in headings] for row in rows], right=(6, 7))
-        )
+        cells = [
+            [
+                row["id"], row["family"], row["title"], row["checked_on"], row["rules"],
+                row["unread"] or "", row["state"],
+            ]
+            for row in rows
+        ]  # fmt: skip
+        click.echo(table(_HEADINGS, cells, right=(4, 5)))
+        click.echo("\n`useledger rules show ID` tells a file in words.")
         for fault in book.faults:
             click.echo(render_fault(fault))
-    return COULD_NOT if book.faults else DONE
+    if book.faults:
+        return COULD_NOT
+    return OWED if stale else DONE
 
 
 @rules_command.command("show")
 @click.argument("name", metavar="ID")
 @shared
 def show_command(name: str, workspace: str | None, as_json: bool) -> int:
-    """Show a rule file in plain words, with sources and what was not read."""
+    """Show a rule file in plain words, with sources and what was not read.
+
+    \b
+    Examples:
+      useledger rules show us-ca
+      useledger rules show labels/ridgeline-dust.toml
+    """
     from ledger.rulebook.telling import tell
 
     _, book = _book(workspace)
     found = [file for file in _files(book) if name in {file.id, file.path}]
     if not found:
-        from difflib import get_close_matches
-
-        known = [file.id for file in _files(book)]
-        near = get_close_matches(name, known, n=1)
-        hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
-        stop(f'there is no rule file "{name}"; {hint}')
+        stop(f'there is no rule file "{name}"; {_near(name, [file.id for file in _files(book)])}')
     told = [tell(file) for file in found]
     if as_json:
         print_json(
             [{"id": file.id, "lines": lines} for file, lines in zip(found, told, strict=True)]
         )
     else:
-        click.echo("\n\n".join("\n".join(lines) for lines in told))
+        click.echo("\n\n".join(_shown(lines) for lines in told))
     return DONE
+
+
+def _near(name: str, known: list[str]) -> str:
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, known, n=1)
+    return f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
+
+
+def _shown(lines: list[str]) -> str:
+    """Return the lines of a file in words, each wrapped under its own indent."""
+    out = []
+    for line in "\n".join(lines).split("\n"):
+        text = line.lstrip(" ")
+        indent = line[: len(line) - len(text)]
+        out.append(filled(text, indent, indent + "  ") if text else "")
+    return "\n".join(out)
 
 
 @rules_command.command("check")
@@ -114,6 +152,9 @@ def check_command(folder: Path | None, workspace: str | None, as_json: bool) -> 
 
     \b
     FOLDER: a rules folder to check instead of the workspace's.
+    Examples:
+      useledger rules check
+      useledger rules check "our firm/rules"
     """
     from ledger.flow.examples import run_examples
     from ledger.rulebook.reading import read_book
@@ -136,7 +177,9 @@ def check_command(folder: Path | None, workspace: str | None, as_json: bool) -> 
     else:
         for fault in faults:
             click.echo(render_fault(fault))
-        click.echo(f"{len(faults)} faults in {len(book.texts)} files; {examples} examples run")
+        none = counted(len(faults), "fault") if faults else "no fault"
+        files, ran = counted(len(book.texts), "file"), counted(examples, "example")
+        click.echo(f"{none} in {files}; {ran} run")
     return COULD_NOT if faults else DONE
 
 
@@ -146,7 +189,10 @@ def check_command(folder: Path | None, workspace: str | None, as_json: bool) -> 
 def copy_command(name: str, workspace: str | None, as_json: bool) -> int:
     """Copy a shipped rule file into the workspace, to be edited there.
 
+    \b
     The workspace's file then replaces the shipped one of the same id.
+    Example:
+      useledger rules copy us-ca
     """
     from ledger.flow.workspace import RULES_FOLDER, find_root, read_rules
     from ledger.rulefile import shipped_rules
@@ -156,7 +202,7 @@ def copy_command(name: str, workspace: str | None, as_json: bool) -> int:
     files: list[Any] = [*_files(shipped), *shipped.forms]
     found = [file for file in files if file.id == name]
     if not found:
-        stop(f'there is no shipped rule file "{name}"; see useledger rules list')
+        stop(f'there is no shipped rule file "{name}"; {_near(name, [f.id for f in files])}')
     copied: list[str] = []
     for file in found:
         target = root / RULES_FOLDER / file.path

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from ledger.cli.common import DONE, print_json, safe_output, shared, stop
+from ledger.cli.common import DONE, print_json, shared, stop
 from ledger.flow.workspace import FIRM_FILE, make_workspace, open_workspace, warnings_about
 
 FIRM_TEXT = """\
@@ -19,7 +19,7 @@ address = {address}
 city = {city}
 state = {state}
 zip = {zip}
-telephone = ""
+# telephone = "530-555-0100"
 home = {home}                    # the jurisdiction of the firm: us- and the state
 time_zone = {time_zone}
 date_order = "month first"         # how 1/14/2026 is read: "month first" or "day first"
@@ -71,9 +71,10 @@ licensee = true
 @click.option("--person-name", default="Name of the licensee", help="That person's name.")
 @click.option("--json", "as_json", is_flag=True, help="Print results as JSON.")
 def init_command(folder: Path, as_json: bool, **said: str) -> None:
-    """Make a workspace: a folder that is the whole of a firm's data.
+    """Make a workspace for a firm.
 
     \b
+    A folder that is the whole of the firm's data: the firm file, the ledger, the rule files.
     Example:
       useledger init "Sierra workspace" --name "Calloway Home Pest Care" --person calloway
     """
@@ -117,9 +118,11 @@ def _init(folder: Path, *, as_json: bool, said: dict[str, str]) -> int:
 @click.argument("target", type=click.Path(path_type=Path))
 @shared
 def template_command(target: Path, workspace: str | None, as_json: bool) -> int:
-    """Write an empty day sheet with the workspace's own products, people, sites and words.
+    """Write an empty day sheet, for a screen or a pen.
 
     \b
+    With the workspace's own products, people, sites and words. A file that is there already is
+    never written over.
     Examples:
       useledger template day.xlsx      to fill in on a screen
       useledger template day.pdf       to fill in with a pen
@@ -127,19 +130,25 @@ def template_command(target: Path, workspace: str | None, as_json: bool) -> int:
     from ledger.flow.places import site_from
     from reports.day_sheet import day_sheet_pdf, day_sheet_xlsx
 
+    if target.exists():
+        stop(f"{target} is there already and may be filled in; name another file")
     opened = open_workspace(workspace)
     lexicon = opened.book.lexicon(opened.today())
-    if target.suffix.casefold() == ".xlsx":
+    suffix = target.suffix.casefold()
+    if suffix not in {".xlsx", ".pdf"}:
+        stop(f"{target}: name a file that ends in .xlsx or .pdf")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if suffix == ".xlsx":
         with opened.store.reading() as reader:
             newest = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
         sites = [site for site in newest.values() if site.same_as is None]
-        day_sheet_xlsx(lexicon, sites, safe_output(target))
-    elif target.suffix.casefold() == ".pdf":
-        day_sheet_pdf(lexicon, safe_output(target))
+        day_sheet_xlsx(lexicon, sites, target)
     else:
-        stop(f"{target}: name a file that ends in .xlsx or .pdf")
+        day_sheet_pdf(lexicon, target)
     if as_json:
         print_json({"file": str(target)})
+    elif suffix == ".xlsx":
+        click.echo(f"{target} is written. Fill it in, then: useledger check {target}")
     else:
-        click.echo(f"{target} is written")
+        click.echo(f"{target} is written. Print it and fill it in with a pen.")
     return DONE

@@ -16,7 +16,7 @@ from ledger.journal import Reader, Writer
 from ledger.values.body import application_from
 from ledger.values.entry import Application
 from ledger.values.finding import Fault, Finding
-from ledger.values.sealed import EntryKind, NewEntry, Sealed
+from ledger.values.sealed import EntryKind, NewEntry, Sealed, kind_words
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def newest(reader: Reader, seq: int) -> Sealed:
     entry = sealed_entry(reader, seq)
     if entry.kind not in BOOKED:
         raise WorkspaceProblem(
-            f"entry {seq} is a {entry.kind}, not an application",
+            f"entry {seq} is {kind_words(entry.kind)}, not an application",
             f"see it with useledger trace {seq}; a held line is mended with useledger held fix",
         )
     latest = reader.newest_version(seq)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -10,6 +12,7 @@ from ledger.flow.judging import rejudge
 from ledger.flow.places import SiteBook, site_entry, site_from
 from ledger.flow.workspace import Workspace, WorkspaceProblem
 from ledger.journal import Reader
+from ledger.values.sealed import EntryKind
 from ledger.values.site import Site
 
 
@@ -26,6 +29,30 @@ def list_sites(workspace: Workspace) -> tuple[SiteRow, ...]:
     with workspace.store.reading() as reader:
         newest = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
         return tuple(SiteRow(site, len(reader.at_site(key))) for key, site in newest.items())
+
+
+@dataclass(frozen=True)
+class SiteSeen:
+    """A site with what was seen there: each observation's date, place, condition and advice."""
+
+    site: Site
+    observations: tuple[Mapping[str, str], ...]
+
+
+def site_seen(workspace: Workspace, key: str) -> SiteSeen:
+    """Return a site and its observations, oldest first; raise where there is no such site."""
+    with workspace.store.reading() as reader:
+        entry = reader.site(key)
+        if entry is None:
+            raise WorkspaceProblem(f"there is no site {key}", "see useledger sites")
+        found = [
+            {name: str(json.loads(item.private or "{}").get(name, "")) for name in _SEEN}
+            for item in reader.entries(kinds=(EntryKind.OBSERVATION,), site=key)
+        ]
+        return SiteSeen(site_from(entry), tuple(sorted(found, key=lambda item: item["date"])))
+
+
+_SEEN = ("date", "place", "condition", "advice")
 
 
 def answer_apart(workspace: Workspace, key: str, by: str) -> int:

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from ledger.journal import Reader, Store, Writer, create, open_store
 from ledger.rulebook.book import Book
 from ledger.rulebook.reading import read_book
-from ledger.rulefile import gather, kept_files, shipped_rules
+from ledger.rulefile import RawFile, gather, kept_files, shipped_rules
 from ledger.values.finding import Fault, render_fault
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
@@ -71,13 +71,16 @@ class Workspace:
         """Return the day at the firm's home, by the clock handed in."""
         return self.clock().astimezone(ZoneInfo(self.book.firm.time_zone)).date()
 
-    def require_person(self, key: str) -> str:
-        """Return the key of a person of the workspace, or raise with the known ones."""
+    def require_person(self, key: str, asked: str = "--by") -> str:
+        """Return the key of a person of the workspace, or raise with the known ones.
+
+        ``asked`` names what asked for the person, as the person at the keyboard wrote it.
+        """
         person = self.book.firm.person(key)
         if person is None:
             known = ", ".join(person.key for person in self.book.firm.people)
             raise WorkspaceProblem(
-                f'--by: "{key}" is not a person of this workspace',
+                f'{asked}: "{key}" is not a person of this workspace',
                 f"name one of {known} (they stand in {FIRM_FILE})",
             )
         return person.key
@@ -207,13 +210,17 @@ def make_workspace(
         raise WorkspaceProblem(
             f"{root} already is a workspace", "name another folder; nothing was changed"
         )
+    if root.exists() and not root.is_dir():
+        raise WorkspaceProblem(f"{root} is a file", "name a new or an empty folder")
     if root.exists() and any(root.iterdir()):
         raise WorkspaceProblem(f"{root} is not empty", "name a new or an empty folder")
+    data = firm_text.encode("utf-8")
+    shipped = gather(shipped_rules(), None, None).files
+    refuse_broken_firm(read_book([*shipped, RawFile("firm", FIRM_FILE, data, shipped=False)]))
     for family in ("labels", "jurisdictions", "practice", "forms"):
         (root / RULES_FOLDER / family).mkdir(parents=True, exist_ok=True)
     (root / FIRM_FILE).write_text(firm_text, encoding="utf-8")
     book = read_rules(root)
-    refuse_broken_firm(book)
     store = create(database_url(root, book), firm=book.firm.name, clock=clock, salts=salts)
     return Workspace(root, book, store, clock, os_user())
 

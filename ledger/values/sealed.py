@@ -25,6 +25,11 @@ class EntryKind(StrEnum):
     CLOSE = "close"
     FILING = "filing"
     NOTE = "note"
+    MOVED = "moved"
+    CONTINUED = "continued"
+    KEEP = "keep"
+    DISPOSAL = "disposal"
+    ATTACHMENT = "attachment"
     AUDIT = "audit"
     ANSWER = "answer"
     TRAINING = "training"
@@ -78,3 +83,17 @@ class Head:
 
     seq: int
     seal: str
+
+
+_WORDS = {
+    "ledger": "the beginning of the ledger", "rules": "a set of rule files",
+    "sheet": "a received sheet", "dropped": "a dropped held line", "held": "a held line",
+    "close": "a day close", "continued": "a continued import", "moved": "a moved ledger",
+    "keep": "an order to keep",
+}  # fmt: skip
+
+
+def kind_words(kind: EntryKind) -> str:
+    """Return what an entry of this kind is, as a noun with its article."""
+    article = "an" if kind.value[0] in "aeio" else "a"
+    return _WORDS.get(kind.value, f"{article} {kind.value}")
