@@ -16,7 +16,8 @@ from ledger.values.lexicon import fold
 _HEADINGS = {
     "applicator_number": "applicator", "certified_number": "supervisor",
     "supervisor_number": "supervisor", "customer_address": "customer address",
-    "site_kind": "site kind", "registration": "product", "rate": "extent", "area": "extent", "volume": "extent", "wind_direction": "wind",
+    "site_kind": "site kind", "registration": "product", "rate": "extent",
+    "area": "extent", "volume": "extent", "wind_direction": "wind",
     "ingredients": "product", "city": "address",
 }  # fmt: skip
 _WORDS = {

@@ -71,9 +71,11 @@ def manners(case: Case, rule: Requirement) -> Iterator[Manner]:
     """Yield everything that is not said as the rule wants it, of a field that the record holds."""
     field = rule.groups[0][0]
     texts = said_under(case, field)
-    if rule.words and not any(fold(word) in fold(text) for word in rule.words for text in texts):
+    spoken = [fold(text) for text in (*texts, case.use.note)]
+    if rule.words and not any(fold(word) in text for word in rule.words for text in spoken):
         listed = ", ".join(f'"{word}"' for word in rule.words)
-        yield "FIELD-WORDS", f"{field} has none of the words {listed}", f"amend {field}"
+        what = f"neither {field} nor the note has the words {listed}"
+        yield "FIELD-WORDS", what, f"amend {field} or note"
     if rule.units and (unit := units_taken(case, rule.units)):
         listed = ", ".join(rule.units)
         what = f"the amount is written in {unit}; the law takes {listed}"

@@ -58,6 +58,7 @@ def faults_between(
             said = (what, "write from = the first day of this version")
             yield fault(file.path, key, "RULE-DATES", said)
     yield from _shared(labels, fault)
+    yield from _giving_way(files, fault)
     known = {form.id for form in forms}
     for file in files:
         for duty in file.reports:
@@ -102,6 +103,28 @@ def _shared(
             if holder is not file:
                 said = (f'lot "{lot}" is also in {holder.path}', "a lot carries one label version")
                 yield fault(file.path, f"product.lots[{number}]", "RULE-DUPLICATE", said)
+
+
+def _giving_way(
+    files: Sequence[RuleFile], fault: Callable[[str, str, str, tuple[str, str]], Fault]
+) -> Iterator[Fault]:
+    """Yield a name under ``supersedes`` that no rule of its file, or of the one it names, has."""
+    named = {file.id: _rules_of(file) for file in files if file.family == "jurisdiction"}
+    for file in files:
+        for rule in file.orders:
+            for number, name in enumerate(rule.supersedes, start=1):
+                home, _, short = name.rpartition("/")
+                known = named.get(home or file.id)
+                # A file that is not there at all cannot be looked into.
+                if known is not None and short not in known:
+                    way_out = f"rules there: {', '.join(sorted(known)) or 'none'}"
+                    said = (f'no rule is called "{name}"', way_out)
+                    key = f"{rule.ref.key}.supersedes[{number}]"
+                    yield fault(file.path, key, "RULE-SUPERSEDES", said)
+
+
+def _rules_of(file: RuleFile) -> frozenset[str]:
+    return frozenset(rule.name for rule in file.orders)
 
 
 def _version(file: RuleFile) -> tuple[str, str]:

@@ -279,10 +279,7 @@ REQUIREMENT_FIELDS = (
 )  # fmt: skip
 """The fields that a requirement may ask for."""
 
-FIRM_LISTS = (
-    "product list", "person list", "insurance certificate", "label copies", "contracts",
-    "supplier list",
-)  # fmt: skip
+FIRM_LISTS = ("product list", "person list")
 """What a firm may keep once for all its records (``[firm] keeps``)."""
 
 NOT_AS = ("post-office box", "initials")

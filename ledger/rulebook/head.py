@@ -10,6 +10,7 @@ from ledger.rulebook.part import Part
 from ledger.rulebook.paths import join_path
 
 FORMAT = 1
+_NAME_EDITION = 'add note = "Edition of 2007."'
 STALE_AFTER_MONTHS = 12
 _LINK = re.compile(r"https://[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)+(:\d+)?(/\S*)?")
 
@@ -61,6 +62,8 @@ def _source(key: str, part: Part) -> Source:
         part.day("read_on"),
         part.text("note"),
     )
+    if read == Read.OLD and not source.note:
+        part.fault("note", "RULE-EDITION", "an old edition that is not named", _NAME_EDITION)
     cited = read in {Read.REGULATION, Read.SUMMARY}
     if cited and not (source.section or source.link or source.note):
         way_out = "add section and link, or a note that says why there is none"

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from ledger.rulebook import grammar
 from ledger.rulebook.conditions import read_condition
 from ledger.rulebook.grammar import Keys
 from ledger.rulebook.model import (
-    Deadline,
     Example,
     Read,
     ReportDuty,
     Requirement,
-    Retention,
     Source,
     Unread,
 )
@@ -91,6 +90,10 @@ def _requirement(part: Part) -> Requirement:
         part.fault("", "RULE-BOUND", "one of field and any_of is wanted", way_out)
     field = part.phrase("field", grammar.REQUIREMENT_FIELDS)
     groups = ((field,),) if field else _groups(part)
+    for key in MANNERS:
+        if part.has(key) and part.has("any_of"):
+            way_out = "write one field, or take it out"
+            part.fault(key, "RULE-BOUND", f"{key} is about one field, not about groups", way_out)
     return Requirement(
         name,
         groups,
@@ -100,7 +103,51 @@ def _requirement(part: Part) -> Requirement:
         when=read_condition(part),
         span=part.span(),
         blocks=part.flag("blocks", default=False),
+        elsewhere=part.phrases("elsewhere", grammar.FIRM_LISTS),
+        words=part.texts("words"),
+        units=_units(part, field),
+        longest=part.whole("longest", 1, 1000),
+        refused=part.texts("refused"),
+        not_as=part.phrases("not_as", grammar.NOT_AS),
+        supersedes=read_supersedes(part),
     )
+
+
+MANNERS = ("words", "units", "longest", "refused", "not_as")
+"""Keys that say how one field must be said."""
+
+
+def _units(part: Part, field: str) -> tuple[str, ...]:
+    """Return the codes of the units that the law takes; only an amount has a unit."""
+    texts = part.texts("units")
+    if texts and field and field != "amount":
+        way_out = 'write field = "amount", or take units out'
+        part.fault("units", "RULE-BOUND", f"{field} has no unit", way_out)
+    codes = []
+    for number, text in enumerate(texts, start=1):
+        unit = part.page.units.find(text)
+        if unit is None:
+            near = part.page.units.nearest(text)
+            way_out = f'did you mean "{near}"?' if near else "write a unit of units.toml"
+            spot = f"{part.at('units')}[{number}]"
+            part.page.fault(spot, "RULE-UNIT", f'"{text}" is not a known unit', way_out)
+        else:
+            codes.append(unit.code)
+    return tuple(codes)
+
+
+_SUPERSEDED = re.compile(r"(?:us-[a-z]+/)?[a-z0-9]+(?:-[a-z0-9]+)*")
+
+
+def read_supersedes(part: Part) -> tuple[str, ...]:
+    """Return the names of the rules that give way to this one; each must be somewhere."""
+    names = part.texts("supersedes")
+    for number, name in enumerate(names, start=1):
+        if not _SUPERSEDED.fullmatch(name):
+            spot = f"{part.at('supersedes')}[{number}]"
+            way_out = 'write the name of a rule, or "us-federal/name"'
+            part.page.fault(spot, "RULE-NAME", f'"{name}" is not the name of a rule', way_out)
+    return names
 
 
 def _groups(part: Part) -> tuple[tuple[str, ...], ...]:
@@ -131,33 +178,6 @@ def _field(part: Part, path_key: str, field: str) -> str:
         part.page.fault(spot, "RULE-PHRASE", f'"{field}" is no field of a record', way_out)
         return ""
     return field
-
-
-def read_deadlines(root: Part) -> tuple[Deadline, ...]:
-    """Return the clocks of the law."""
-    found = []
-    for part in root.parts("deadline"):
-        name, what = part.name(), part.text("what")
-        within = part.quantity("within", "time")
-        source = part.source()
-        ref, when, span = part.ref(source), read_condition(part), part.span()
-        if within is not None:
-            found.append(Deadline(name, what, within, ref, read_of(source), when, span))
-    return tuple(found)
-
-
-def read_retentions(root: Part) -> tuple[Retention, ...]:
-    """Return how long records are kept."""
-    found = []
-    for part in root.parts("retention"):
-        name, years = part.name(), part.whole("years", 1, 100)
-        counted = part.phrase("counted_from", grammar.COUNTED_FROM)
-        part.text("says")
-        source = part.source()
-        found.append(
-            Retention(name, years or 0, counted, part.ref(source), read_of(source), part.span())
-        )
-    return tuple(found)
 
 
 def read_reports(root: Part) -> tuple[ReportDuty, ...]:
@@ -208,11 +228,21 @@ def read_examples(root: Part) -> tuple[Example, ...]:
         expected = part.texts("expect") if part.table.get("expect") else _empty(part)
         for number, text in enumerate(expected, start=1):
             _expected(part, f"expect[{number}]", text)
-        found.append(Example(name, line, before, expected, part.ref(None)))
+        found.append(Example(name, line, before, expected, part.ref(None), _recorded(part)))
     return tuple(found)
 
 
 _LINE_KEYS = Keys((), grammar.EXAMPLE_HEADINGS)
+
+
+def _recorded(part: Part) -> datetime | None:
+    """Return the moment at the site when the example's record was written."""
+    value = part.table.get("recorded")
+    if value is None or (isinstance(value, datetime) and value.tzinfo is None):
+        return value
+    way_out = "write day and time at the site without quotation marks, as 2026-01-15T09:00:00"
+    part.fault("recorded", "RULE-TYPE", f"{kind_of(value)} here", way_out)
+    return None
 
 
 def _empty(part: Part) -> tuple[str, ...]:

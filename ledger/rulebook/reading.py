@@ -14,6 +14,14 @@ from typing import Any, Protocol
 
 from ledger.rulebook import crossing
 from ledger.rulebook.book import FEDERAL, Book
+from ledger.rulebook.duties import (
+    clocks_of,
+    read_deadlines,
+    read_dormant,
+    read_incidents,
+    read_papers,
+    read_retentions,
+)
 from ledger.rulebook.firm import NO_FIRM, read_firm
 from ledger.rulebook.form_model import Form
 from ledger.rulebook.form_words import FORM_KEYS
@@ -22,11 +30,9 @@ from ledger.rulebook.grammar import FAMILIES, TABLES, Keys
 from ledger.rulebook.head import read_checked_on, read_format, read_sources, refuse_unused
 from ledger.rulebook.laws import (
     read_counties,
-    read_deadlines,
     read_examples,
     read_reports,
     read_requirements,
-    read_retentions,
     read_site_codes,
     read_state,
     read_unread,
@@ -186,6 +192,7 @@ def _rule_file(root: Part, family: str) -> RuleFile:
     product, lasts = read_product(root) if family == "label" else (None, "")
     state = read_state(root)
     _refuse_other_state(root, id_, state, family)
+    papers = read_papers(root)
     found = RuleFile(
         family,
         id_,
@@ -197,7 +204,7 @@ def _rule_file(root: Part, family: str) -> RuleFile:
         sources,
         limits=read_limits(root),
         requirements=read_requirements(root),
-        deadlines=read_deadlines(root),
+        deadlines=(*read_deadlines(root), *clocks_of(papers)),
         retentions=read_retentions(root),
         reports=read_reports(root),
         unread=read_unread(root),
@@ -208,6 +215,9 @@ def _rule_file(root: Part, family: str) -> RuleFile:
         counties=counties,
         site_codes=read_site_codes(root),
         lasts=lasts,
+        papers=papers,
+        incidents=read_incidents(root),
+        dormant=read_dormant(root),
     )
     refuse_unused(root)
     return found

@@ -2,42 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from ledger.rulebook.model import Condition, Limit, Op, Requirement, RuleFile, Source, Test
-from ledger.values.amount import Quantity
-from ledger.values.dated import Span
+from ledger.rulebook.model import Limit, Requirement, RuleFile, Source
+from ledger.rulebook.telling_duties import tell_duties, tell_manners
+from ledger.rulebook.telling_words import ref_words, section, span_words, when_words
 from ledger.values.rounding import exact_text
 
 
 def tell(file: RuleFile) -> list[str]:
     """Return the lines that ``rules show`` prints for a rule file."""
     lines = [f"{file.title} ({file.id})", f"{file.path}, checked on {file.checked_on}"]
-    lines += [*_product(file), *_section("Limits", (_limit(limit) for limit in file.limits))]
-    lines += _section("A record must hold", (_requirement(item) for item in file.requirements))
-    lines += _section("By when", (
-        f"{item.what}: within {_quantity(item.within)}{_span(item.span)}{_ref(item)}"
-        for item in file.deadlines
-    ))  # fmt: skip
-    lines += _section("Kept for", (
-        f"{item.years} years, counted from {item.counted_from}{_span(item.span)}{_ref(item)}"
-        for item in file.retentions
-    ))  # fmt: skip
-    lines += _section("Reports", (
+    lines += [*_product(file), *section("Limits", (_limit(limit) for limit in file.limits))]
+    lines += section("A record must hold", (_requirement(item) for item in file.requirements))
+    lines += tell_duties(file)
+    lines += section("Reports", (
         f"{item.form}: every {item.every}, per {item.per}, due on day {item.due_day}"
-        f"{', also for a month without work' if item.nil else ''}{_span(item.span)}{_ref(item)}"
+        f"{', also for a month without work' if item.nil else ''}"
+        f"{span_words(item.span)}{ref_words(item)}"
         for item in file.reports
     ))  # fmt: skip
-    lines += _section("Not read, so never passed", (
+    lines += section("In the books and not in force", (
+        f"{item.section} ({item.why}): {item.says}{ref_words(item)}" for item in file.dormant
+    ))  # fmt: skip
+    lines += section("Not read, so never passed", (
         f"{item.section}: {item.note}" for item in file.unread
     ))  # fmt: skip
-    lines += _section("Sources", (_source(source) for source in file.sources))
+    lines += section("Sources", (_source(source) for source in file.sources))
     return lines
-
-
-def _section(title: str, rows: Iterator[str]) -> list[str]:
-    shown = [f"  {row}" for row in rows]
-    return ["", title, *shown] if shown else []
 
 
 def _product(file: RuleFile) -> list[str]:
@@ -61,44 +51,13 @@ def _product(file: RuleFile) -> list[str]:
 
 def _limit(limit: Limit) -> str:
     force = "" if limit.mandatory else " (advice)"
-    return f"{limit.says}{force}{_when(limit.when)}{_span(limit.span)}{_ref(limit)}"
+    return f"{limit.says}{force}{when_words(limit.when)}{span_words(limit.span)}{ref_words(limit)}"
 
 
 def _requirement(item: Requirement) -> str:
     either = " or ".join(" and ".join(group) for group in item.groups)
-    return f"{either}: {item.says}{_when(item.when)}{_span(item.span)}{_ref(item)}"
-
-
-def _ref(item: object) -> str:
-    ref = item.ref  # type: ignore[attr-defined] # every rule carries one
-    read = item.read  # type: ignore[attr-defined]
-    return f"\n      [{ref.source}; {read}; line {ref.line}]"
-
-
-def _span(span: Span) -> str:
-    start = f" from {span.start}" if span.start else ""
-    return start + (f" until {span.end}" if span.end else "")
-
-
-def _when(condition: Condition) -> str:
-    blocks = [" and ".join(_test(test) for test in block) for block in condition]
-    return f" - when {' or '.join(blocks)}" if blocks else ""
-
-
-def _test(test: Test) -> str:
-    name = test.fact.replace("_", " ")
-    if test.op is Op.GIVEN:
-        return f"{name} is {'given' if test.flag else 'not given'}"
-    if test.quantity is not None:
-        word = "at least" if test.op is Op.AT_LEAST else "at most"
-        return f"{name} is {word} {_quantity(test.quantity)}"
-    joined = " or ".join(test.words)
-    return f"{name} is not {joined}" if test.op is Op.NONE_OF else f"{name} is {joined}"
-
-
-def _quantity(quantity: Quantity) -> str:
-    unit = "" if quantity.unit == "each" else f" {quantity.unit}"
-    return f"{exact_text(quantity.value)}{unit}"
+    said = f"{either}: {item.says}{tell_manners(item)}{when_words(item.when)}"
+    return f"{said}{span_words(item.span)}{ref_words(item)}"
 
 
 def _source(source: Source) -> str:

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from fractions import Fraction
+from operator import ge, gt, le, lt
 from typing import Any
 
 from ledger.rulebook.model import Condition, Op, Test
 from ledger.units import Units
 from ledger.values.amount import Quantity
 from ledger.values.lexicon import fold
+
+_COMPARED: Mapping[Op, Callable[[Fraction, Fraction], bool]] = {
+    Op.AT_LEAST: ge,
+    Op.AT_MOST: le,
+    Op.MORE_THAN: gt,
+    Op.LESS_THAN: lt,
+}
 
 
 def holds(condition: Condition, facts: Mapping[str, Any], units: Units) -> bool | None:
@@ -43,7 +51,7 @@ def _test(test: Test, facts: Mapping[str, Any], units: Units) -> bool | None:
     fact = facts[test.fact]
     if test.op is Op.GIVEN:
         return _given(fact) is test.flag
-    if test.op in {Op.AT_LEAST, Op.AT_MOST}:
+    if test.op in _COMPARED:
         return _bounded(test, fact, units)
     words = _as_words(fact)
     if words is None:
@@ -75,7 +83,7 @@ def _bounded(test: Test, fact: object, units: Units) -> bool | None:
     value = _in(fact, bound.unit, units)
     if value is None:
         return None
-    return value >= bound.value if test.op is Op.AT_LEAST else value <= bound.value
+    return _COMPARED[test.op](value, bound.value)
 
 
 def _in(quantity: Quantity, unit: str, units: Units) -> Fraction | None:

@@ -45,7 +45,8 @@ class Product:
 
     ``diluted`` says that the label has it mixed before use, so a line must say ``product`` or
     ``mix``. ``specific_gravity`` is None where the label does not give it. ``digest`` is the
-    SHA-256 (hex) of the label file, ``file`` its path below the rules folder.
+    SHA-256 (hex) of the label file, ``file`` its path below the rules folder. ``flags`` are what
+    laws ask of a label (a re-entry interval, a rate per area ...), as far as the file says it.
     """
 
     id: str
@@ -62,6 +63,7 @@ class Product:
     in_force: Span = Span()
     digest: str = ""
     file: str = ""
+    flags: tuple[tuple[str, bool], ...] = ()
 
     @property
     def weighed(self) -> bool:
