@@ -8,13 +8,15 @@ the line that an example starts from and the made-up products it may name.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
 from ledger.checks.case import Case
 from ledger.checks.judge import judge
+from ledger.flow.clocks import late_clocks
+from ledger.flow.example_stage import tools_for, usual_answers
 from ledger.normalise.line import SiteAsk, normalise_line
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import Example, RuleFile, Shape
@@ -31,8 +33,9 @@ from ledger.values.site import Address, Site
 USUAL_DAY = date(2026, 1, 14)
 _MADE_UP = re.compile(
     r"example (?P<class>restricted |minimum risk )?(?P<form>dust|bait|granule|spray)"
-    r"(?: of (?P<ingredient>.+))?"
+    r"(?: of (?P<ingredient>.+?))?(?P<flags>(?:,? (?:with|without) [a-z _]+)*)"
 )
+_FLAG = re.compile(r"(with|without) ([a-z _]+?)(?=,| with|$)")
 _ALWAYS = {
     "site": "S0001", "start": "09:00", "end": "10:00", "applicator": "certified",
     "customer": "an example", "site kind": "dwelling", "places": "wall void",
@@ -63,13 +66,13 @@ class _Stage:
         """The jurisdiction of the example's address."""
         return self.place.id if self.place else f"us-{self.state.lower()}"
 
-    def site(self, county: str) -> Site:
+    def site(self, county: str, address: Address | None = None) -> Site:
         """Return the example's site, in that county or the first one of the law."""
         zone = self.place.time_zone if self.place else "America/Los_Angeles"
         if not county and self.place and self.place.counties:
             county = self.place.counties[0][0]
-        address = Address("1 EXAMPLE ST", "", "EXAMPLE", self.state, "")
-        return Site("S0001", address, county, self.jurisdiction, "dwelling", zone)
+        usual = Address("1 EXAMPLE ST", "", "EXAMPLE", self.state, "00000")
+        return Site("S0001", address or usual, county, self.jurisdiction, "dwelling", zone)
 
 
 def run_examples(book: Book) -> tuple[Fault, ...]:
@@ -89,7 +92,7 @@ def _stage(book: Book, file: RuleFile, example: Example) -> _Stage:
     """Return the stage of an example: its file alone is judged by, all words can be used."""
     places = [law for law in book.jurisdictions if law.state]
     place = file if file.state else (places[0] if places else None)
-    firm = _firm(place.id if place else "us-ca")
+    firm = replace(_firm(place.id if place else "us-ca"), tools=tools_for(_usual_product(file)))
     labels = (file,) if file.family == "label" else book.labels
     made = tuple(_made_labels(file, example))
     alone = replace(
@@ -99,6 +102,10 @@ def _stage(book: Book, file: RuleFile, example: Example) -> _Stage:
     )  # fmt: skip
     laws = replace(book, firm=firm, labels=alone.labels)
     return _Stage(file, place, alone, laws.lexicon())
+
+
+def _usual_product(file: RuleFile) -> str:
+    return file.id if file.family == "label" else "example dust"
 
 
 def _firm(jurisdiction: str) -> Firm:
@@ -124,9 +131,9 @@ def _firm(jurisdiction: str) -> Firm:
 
 def _made_labels(file: RuleFile, example: Example) -> Iterator[RuleFile]:
     """Yield a label without limits for each made-up product that an example names."""
-    if file.family == "label":
-        return
     said = [line.get("product", "") for line in (example.line, *example.before)]
+    if file.family == "label":
+        said = [text for text in said if text]
     for number, text in enumerate(dict.fromkeys(fold(text or "example dust") for text in said)):
         product = _made_up(text, number)
         if product is not None:
@@ -143,32 +150,56 @@ def _made_up(text: str, number: int) -> Product | None:
     liquid = found["form"] == "spray"
     formulation = Formulation.LIQUID if liquid else Formulation(found["form"])
     plain = kind is ProductClass.MINIMUM_RISK
+    flags = tuple(
+        (what.strip().replace(" ", "_"), word == "with")
+        for word, what in _FLAG.findall(found["flags"] or "")
+    )
     return Product(
         id=text, name=text, registration=None if plain else f"99999-9{number}",
         formulation=formulation, product_class=kind, diluted=liquid and not plain,
         ingredients=(Ingredient(found["ingredient"] or "an example", Fraction(1, 100)),),
-        specific_gravity=Fraction(1) if liquid else None, digest="0" * 64,
+        specific_gravity=Fraction(1) if liquid else None, digest="0" * 64, flags=flags,
     )  # fmt: skip
 
 
 def _run(stage: _Stage, example: Example) -> Iterator[Fault]:
     """Yield the fault of an example, if it has one."""
-    lines: list[Application] = []
-    for cells in (example.line, *example.before):
-        application, why = _read(stage, example, cells)
-        if application is None:
-            what = f'the line of "{example.name}" cannot be read: {why}'
-            yield _fault(example, what, "correct the line of the example")
-            return
-        lines.append(application)
-    use, *others = lines
-    site = stage.site(use.county)
-    product = stage.book.product(use.product, use.date, use.lot)
-    case = Case(use, product, site, stage.book.firm, stage.book.words, tuple(others))
-    difference = _difference(stage.file, example, judge(case, stage.book))
+    case, why = _case(stage, example)
+    if case is None:
+        what = f'the line of "{example.name}" cannot be read: {why}'
+        yield _fault(example, what, "correct the line of the example")
+        return
+    late = late_clocks(case, stage.file, example.recorded, stage.book.units)
+    difference = _difference(stage.file, example, judge(case, stage.book), late)
     if difference:
         way_out = "correct the rule or what the example expects"
         yield _fault(example, f'"{example.name}" gives {difference}', way_out)
+
+
+def _case(stage: _Stage, example: Example) -> tuple[Case | None, str]:
+    """Return the case of an example, or why one of its lines cannot be read."""
+    lines: list[Application] = []
+    sites: list[Site] = []
+    for cells in (example.line, *example.before):
+        application, why = _read(stage, example, cells, sites)
+        if application is None:
+            return None, why
+        lines.append(application)
+    use, *others = lines
+    product = stage.book.product(use.product, use.date, use.lot)
+    case = Case(use, product, sites[0], stage.book.firm, stage.book.words, tuple(others))
+    return case, ""
+
+
+def staged(book: Book, file: RuleFile, example: Example) -> tuple[Case, Book]:
+    """Return the case of an example and ``book`` with the firm and the products it needs, so that
+    it can be judged by every file of the book. ValueError where a line cannot be read."""
+    stage = _stage(book, file, example)
+    case, why = _case(stage, example)
+    if case is None:
+        raise ValueError(why)
+    labels = (*book.labels, *_made_labels(file, example))
+    return case, replace(book, firm=stage.book.firm, labels=labels)
 
 
 def _fault(example: Example, what: str, way_out: str) -> Fault:
@@ -176,11 +207,14 @@ def _fault(example: Example, what: str, way_out: str) -> Fault:
     return Fault("RULE-EXAMPLE-RUN", origin, what, way_out)
 
 
-def _difference(file: RuleFile, example: Example, found: Sequence[Finding]) -> str:
+def _difference(
+    file: RuleFile, example: Example, found: Sequence[Finding], late: Iterable[str]
+) -> str:
     """Return what came that was not expected and what was expected and did not come."""
     own = [f for f in found if any(ref.file == file.path for ref in f.rules)]
-    came = {f"{f.kind} {f.name}" for f in own}
-    decided = {f"{f.kind} {f.name}" for f in own if f.kind is not Kind.ADVICE}
+    clocks = {f"late {name}" for name in late}
+    came = {f"{f.kind} {f.name}" for f in own} | clocks
+    decided = {f"{f.kind} {f.name}" for f in own if f.kind is not Kind.ADVICE} | clocks
     expected = set(example.expect)
     parts = []
     if decided - expected:
@@ -191,16 +225,19 @@ def _difference(file: RuleFile, example: Example, found: Sequence[Finding]) -> s
 
 
 def _read(
-    stage: _Stage, example: Example, said: Mapping[str, str]
+    stage: _Stage, example: Example, said: Mapping[str, str], sites: list[Site]
 ) -> tuple[Application | None, str]:
-    """Return the application of an example's line, or why there is none."""
+    """Return the application of an example's line, or why there is none; add its site."""
     cells = _defaults(stage, said) | dict(said)
     if said.get("address"):
-        cells["site"] = said.get("site", "")
+        cells = {"city": "Example", "state": stage.state, "zip": "00000"} | cells
+        cells["site"] = ""
     draft = _draft(example, cells)
 
     def find_site(ask: SiteAsk) -> Site:
-        return stage.site(ask.county or cells.get("county", ""))
+        given = ask.address if said.get("address") else None
+        sites.append(stage.site(ask.county or cells.get("county", ""), given))
+        return sites[-1]
 
     read = normalise_line(draft, stage.lexicon, stage.book.units, find_site)
     why = "; ".join(f"{fault.origin.column}: {fault.what}" for fault in read.faults)
@@ -219,15 +256,17 @@ def _defaults(stage: _Stage, said: Mapping[str, str]) -> dict[str, str]:
     file, label = stage.file, stage.file.product
     cells = dict(_ALWAYS) | _FALLBACK
     cells["date"] = _day(label).isoformat()
-    cells["product"] = file.id if label else "example dust"
+    cells["product"] = _usual_product(file)
     for limit in file.limits if label else ():
         if limit.shape is Shape.ALLOWED:
-            cells |= {_LISTS[heading]: words[0] for heading, words in limit.allowed if words}
-        if limit.shape is Shape.PREPARE:
-            done = [*filter(None, [cells.get("prepared", "")]), *limit.words]
-            cells["prepared"] = "; ".join(dict.fromkeys(done))
+            cells |= {
+                _LISTS[heading]: words[0] for heading, words in limit.allowed if heading in _LISTS
+            }
+    if label:
+        cells["prepared"] = usual_answers(file.limits)
     text = said.get("product") or cells["product"]
-    product = label or stage.book.product(fold(text), USUAL_DAY)
+    named = stage.book.product(fold(text), USUAL_DAY) if said.get("product") else label
+    product = named or stage.book.product(fold(text), USUAL_DAY)
     cells["amount"] = "1 oz" if product is None or product.weighed else "1 fl oz"
     if product is not None and product.diluted:
         cells["basis"] = "product"

@@ -181,7 +181,7 @@ def _core(
         ),
         "product",
     )
-    dose = notes.take(read_dose(draft, named, units, lexicon.firm.ratio), "amount")
+    dose = notes.take(read_dose(draft, named, units, lexicon.firm, day), "amount")
     people, site = _who_and_where(notes, lexicon, find_site, place, (day, person, supervisor))
     if day is None or hours is None or people is None or site is None:
         return None
