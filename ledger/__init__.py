@@ -22,7 +22,9 @@ seal          canonical bytes, and seal codes that survive paper
 rulebook      the grammar of rule files, and which rules hold on a day
 deadlines     when a clock of the law ends, and the order of what is owed
 audit         what an inspector checks, in which order, and what is owed
+stock         the stock account: bought, moved, used, disposed, counted
 stating       an amount in a unit that a form takes, and in pounds
+preparing     before the job: may I, how much, how is it mixed, when again
 report_remarks  what stands below a report's table
 rulefile      a rule file's table and the line of every key
 flow          where the steps meet; it judges nothing itself

@@ -1,0 +1,144 @@
+"""Before the job: may this be done here, how much, how is it mixed, when again."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import click
+
+from ledger.cli.common import (
+    COULD_NOT,
+    DONE,
+    OWED,
+    fault_json,
+    print_json,
+    say_error,
+    shared,
+    staged,
+    stop,
+)  # fmt: skip
+from ledger.flow.workspace import open_workspace
+from ledger.values.finding import Fault, render_fault
+
+_JOB = (
+    ("--at", "at", "The site: its key, or its address: \"118 Tollhouse Lane, Auburn, CA 95603\"."),
+    ("--county", "county", "County of an address that the ledger does not know."),
+    ("--site-kind", "site kind", "dwelling, school ... of a new address."),
+    ("--applicator", "applicator", "Key or licence number of who will do it."),
+    ("--supervisor", "supervisor", "Key or licence number of who supervises."),
+    ("--method", "method", "crack and crevice, void, spot, band, broadcast, bait, space."),
+    ("--setting", "setting", "indoor, at structure, outdoor."),
+    ("--places", "places", "Where, parted by ;"),
+    ("--pests", "pests", "Against what, parted by ;"),
+    ("--extent", "extent", "How much there is to treat: \"120 ft\", \"6 voids\", \"360 sq ft\"."),
+    ("--equipment", "equipment", "Key of the tool."),
+    ("--date", "date", "Day of the job (today)."),
+    ("--start", "start", "Time of the job, HH:MM."),
+    ("--end", "end", "End of the job, HH:MM."),
+    ("--amount", "amount", "An amount to ask about; without it, the most is told."),
+    ("--basis", "basis", "Whether that is product or mix."),
+    ("--dilution", "dilution", "Strength of the mix, as \"1 fl oz/gal\" (else the label's least)."),
+    ("--mix", "mix", "Name of the tank, where several products share one."),
+    ("--lot", "lot", "Lot of the container, which says which label version it carries."),
+    ("--avoided", "avoided", "Places left alone, as a day sheet says it, or \"none present\"."),
+    ("--prepared", "prepared", "What is prepared besides what the rules ask for."),
+    ("--temperature", "temperature", "As \"50 F\"."),
+    ("--wind", "wind", "As \"6 mph NW\"."),
+    ("--rain", "rain", "no or yes."),
+    ("--notice", "notice", "before, after or both (before, where the law asks for it)."),
+    ("--customer", "customer", "For whom."),
+)  # fmt: skip
+"""The options of a job: flag, heading of the day sheet, help."""
+
+T = TypeVar("T")
+
+_KEY = re.compile(r"[Ss]\d+")
+_LAST_LINE = re.compile(r"(?P<state>[A-Za-z]{2})\.?\s+(?P<zip>\d{5}(?:-\d{4})?)")
+
+
+def job_options(function: Callable[..., T]) -> Callable[..., T]:
+    """Give a command the options that describe a job, by the headings of a day sheet."""
+    for flag, heading, text in reversed(_JOB):
+        option = click.option(flag, heading.replace(" ", "_"), default="", help=text)
+        function = option(function)
+    return function
+
+
+def job_cells(product: str, said: dict[str, str]) -> dict[str, str]:
+    """Return a job's options by the headings of a day sheet."""
+    cells = {name.replace("_", " "): text for name, text in said.items() if name != "at"}
+    return {**cells, "product": product, **where(said.get("at", ""))}
+
+
+def where(text: str) -> dict[str, str]:
+    """Return a site key or an address in one line, as the columns of a day sheet.
+
+    ``street, unit, city, CA 95603`` with or without the unit; stops where it is neither.
+    """
+    if _KEY.fullmatch(text.strip()):
+        return {"site": text.strip()}
+    parts = [part.strip() for part in text.split(",")]
+    last = _LAST_LINE.fullmatch(parts[-1])
+    if last is None or len(parts) not in {3, 4}:
+        stop(
+            f'--at: "{text}" is neither a site key nor an address; write it as S0003 or as'
+            ' "118 Tollhouse Lane, Auburn, CA 95603" (`useledger sites` lists the keys)'
+        )
+    return {
+        "address": parts[0], "unit": parts[1] if len(parts) == 4 else "", "city": parts[-2],
+        "state": last["state"].upper(), "zip": last["zip"],
+    }  # fmt: skip
+
+
+@click.command("prepare")
+@click.argument("product")
+@job_options
+@click.option("--out", type=click.Path(path_type=Path), help="Write a page for the truck (.pdf).")
+@shared
+def prepare_command(
+    product: str, out: Path | None, workspace: str | None, as_json: bool, **said: str
+) -> int:
+    """Say before the job whether and how PRODUCT may be used; book nothing.
+
+    \b
+    PRODUCT is a registration number or the id of a label file. Example:
+      useledger prepare ridgeline-dust --at S0001 --applicator renner \\
+        --method "crack and crevice" --setting "at structure" \\
+        --places "door frame; siding seam" --pests ants --extent "180 ft"
+    Exit code 0: allowed, 1: something is refused or cannot be told, 2: could not do it.
+    """
+    from ledger.flow.preparing import Prepared, prepare
+    from ledger.preparing.plan import ALLOWED, label_line
+    from reports.plan import plan_sheet, plan_text, plan_values
+
+    if out is not None and out.suffix.casefold() != ".pdf":
+        stop(f"{out}: name a file that ends in .pdf")
+    opened = open_workspace(workspace)
+    found = prepare(opened, job_cells(product, said))
+    if not isinstance(found, Prepared):
+        return cannot_read(found, as_json=as_json)
+    plan, stage = found.plan, found.stage
+    label = label_line(stage, plan)
+    if out is not None:
+        from reports.pdf import document
+
+        page = document([plan_sheet(plan, label)], opened.book.firm.name)
+        with staged({out: page}):
+            pass
+    if as_json:
+        print_json(plan_values(plan, label))
+    else:
+        click.echo(plan_text(plan, label))
+    return DONE if plan.verdict == ALLOWED else OWED
+
+
+def cannot_read(faults: tuple[Fault, ...], *, as_json: bool) -> int:
+    """Say why a job cannot be understood at all; return the exit code."""
+    if as_json:
+        print_json({"verdict": None, "faults": [fault_json(fault) for fault in faults]})
+    for fault in faults:
+        say_error(render_fault(fault))
+    return COULD_NOT
