@@ -1,0 +1,40 @@
+"""Revisits: treatments that will have run out, by the ledger's own lines and lasting times."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from ledger.flow.judging import booked
+from ledger.journal import Reader
+from ledger.preparing.lasting import Revisit, revisits_of
+from ledger.rulebook.book import Book
+from ledger.values.entry import Application
+from ledger.values.sealed import EntryKind
+
+FORGOTTEN = timedelta(days=365)
+"""So long after its last day a revisit that nobody made is no longer listed."""
+
+_LONGEST = timedelta(days=366 * 3)
+"""Work before that and ``FORGOTTEN`` is not looked at: nothing on file lasts longer."""
+
+
+def revisits(
+    reader: Reader, book: Book, on: date, ahead: timedelta = timedelta(days=30)
+) -> tuple[Revisit, ...]:
+    """Return the revisits due by ``on`` or beginning within ``ahead`` of it, soonest first.
+
+    The newest current line with a product at a site and setting counts; amended and struck
+    versions do not. A label's own lasting time wins over common practice.
+    """
+    found = revisits_of(_uses(reader, on), book, on, ahead)
+    return tuple(item for item in found if item.due_to + FORGOTTEN >= on)
+
+
+def _uses(reader: Reader, on: date) -> Iterator[Application]:
+    entries = reader.entries(
+        kinds=(EntryKind.APPLICATION, EntryKind.AMENDMENT), current_only=True,
+        date_from=on - _LONGEST - FORGOTTEN, date_to=on,
+    )  # fmt: skip
+    for entry in entries:
+        yield booked(entry).use
