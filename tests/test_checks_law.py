@@ -72,7 +72,10 @@ def test_no_number_is_asked_of_a_minimum_risk_product() -> None:
 
 def test_a_restricted_product_is_recorded_for_the_federal_government() -> None:
     bare = replace(line_7(), extent=Extent(""))
-    assert judged(bare) == ["missing epa-extent-and-site", "missing units-treated"]
+    # 7 CFR 110.3(b): without a size the record carries the words "spot application".
+    assert judged(bare) == [
+        "missing epa-extent-and-site", "missing restricted-spot-words", "missing units-treated",
+    ]  # fmt: skip
     general = replace(use(), extent=Extent(""))
     assert "missing epa-extent-and-site" not in judged(general)
 

@@ -198,7 +198,8 @@ def test_clocks_and_years_are_those_of_the_law() -> None:
     assert clocks == {"restricted-record": (14, "day"), "restricted-copy": (30, "day")}
     assert {item.years for item in federal.retentions} == {2}
     decided = {item.name: item.years for item in state.retentions if item.read.decides}
-    assert decided == {"structural-log": 3, "business-records": 3}
+    # 16 CCR 1970.4 asks for 3 years of the signed fumigation form.
+    assert decided == {"structural-log": 3, "business-records": 3, "fumigation-notice": 3}
     memory = [item for item in state.retentions if not item.read.decides]
     assert [(item.years, item.read) for item in memory] == [(2, Read.MEMORY)]
 
