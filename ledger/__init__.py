@@ -24,6 +24,8 @@ deadlines     when a clock of the law ends, and the order of what is owed
 audit         what an inspector checks, in which order, and what is owed
 stock         the stock account: bought, moved, used, disposed, counted
 stating       an amount in a unit that a form takes, and in pounds
+refusals      what a regulator does not take in a line of a report
+listing       reports of single applications, of groups of them, and of people
 preparing     before the job: may I, how much, how is it mixed, when again
 report_remarks  what stands below a report's table
 rulefile      a rule file's table and the line of every key

@@ -210,7 +210,7 @@ def owed(
 
 _NAMES = (
     "jurisdiction", "county", "year", "month", "site_code", "registration", "product",
-    "ingredient", "cas",
+    "ingredient", "cas", "site_kind", "licence", "city",
 )  # fmt: skip
 """Columns that name a line; a product with a registration is named by that, not by its name."""
 
@@ -244,6 +244,8 @@ def difference(
 
 
 def _name_of(row: Mapping[str, str]) -> dict[str, str]:
+    if "record" in row:  # one application, named through all its versions
+        return {"record": row["record"]}
     names = {column: row[column] for column in _NAMES if column in row}
     if names.get("registration"):
         names.pop("product", None)

@@ -14,11 +14,12 @@ from fractions import Fraction
 
 from ledger.rulebook.form_model import Form, FormColumn
 from ledger.rulebook.model import Source
-from ledger.values.finding import Fault
+from ledger.values.finding import Fault, render_fault
 from ledger.values.firm import Firm
 from ledger.values.origin import Origin
 from ledger.values.summary import IngredientUse, Summary, UseLine
 from ledger.values.summary_rows import CANNOT_TELL
+from reports.listing import columns_of, rows_of
 from reports.sheet import Column, Kind, Note, Number, Sheet, Value
 
 _PLACE = ("jurisdiction", "county", "county_number", "year", "month")
@@ -26,6 +27,9 @@ _OF_LINE = ("site_code", "registration", "product", "total_used", "unit", "visit
 _OF_INGREDIENT = ("ingredient", "cas")
 _OF_POUNDS = ("pounds", "synergist", "active ingredient")
 """Words of the remarks that are repeated under the pounds of active ingredient."""
+
+_WIDE = 7
+"""Columns beyond which a list is printed across the page."""
 
 _OF_BOTH = ("applications", "pounds")
 _NUMBERS = ("total_used", "applications", "visits", "pounds", "year", "month")
@@ -42,6 +46,8 @@ class Printing:
 
 def form_faults(form: Form) -> tuple[Fault, ...]:
     """Return what forbids filling this form from totals of a period; nothing for a fitting one."""
+    if form.grain != "total":
+        return ()  # the grammar itself refuses a column that such a line cannot tell
     faults = []
     known = {*_PLACE, *_OF_LINE, *_OF_INGREDIENT, *_OF_BOTH}
     values = {column.value for column in form.columns}
@@ -88,23 +94,35 @@ def summary_sheets(summary: Summary, form: Form, printing: Printing) -> tuple[Sh
 
 
 def _form_sheet(part: Summary, form: Form, printing: Printing, county: str) -> Sheet:
-    nil = not part.lines
+    nil = not part.used
     line = Column("Line", "number of this line in the summary", Kind.NUMBER)
     columns = () if _by_ingredient(form) else (line,)
     return Sheet(
         name=_name(county, part, "nil report" if nil else "use report"),
         title=form.title,
         about=_about(part, printing, county),
-        columns=(*columns, *(_column(column) for column in form.columns)),
+        columns=(*columns, *_columns(form)),
         rows=_rows(part, form),
         statement=_nil_statement(part, county) if nil else "",
-        notes=tuple(Note(remark.text, remark.sources) for remark in part.remarks),
+        notes=(
+            *(Note(render_fault(fault)) for fault in part.refused),
+            *(Note(remark.text, remark.sources) for remark in part.remarks),
+        ),
         sources=tuple(_source(source) for source in form.sources),
         signature=(form.signature or "Signature", "Printed name"),
+        wide=form.grain != "total" and len(form.columns) > _WIDE,
     )
 
 
+def _columns(form: Form) -> tuple[Column, ...]:
+    if form.grain != "total":
+        return columns_of(form)
+    return tuple(_column(column) for column in form.columns)
+
+
 def _rows(part: Summary, form: Form) -> tuple[tuple[Value, ...], ...]:
+    if form.grain != "total":
+        return rows_of(part, form)
     if _by_ingredient(form):
         return tuple(
             tuple(_INGREDIENT[column.value](part, use) for column in form.columns)

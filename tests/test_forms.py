@@ -63,7 +63,7 @@ def test_the_shipped_form_reads_without_a_fault() -> None:
 
 def test_the_duty_of_california_names_the_form() -> None:
     (law,) = [file for file in book().jurisdictions if file.id == "us-ca"]
-    assert [duty.form for duty in law.reports] == ["us-ca-monthly"]
+    assert [duty.form for duty in law.reports] == ["us-ca-monthly", "us-ca-school"]
 
 
 # ------------------------------------------------------------------ unseen, by a file alone

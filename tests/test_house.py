@@ -29,10 +29,13 @@ ROWS: tuple[tuple[str, ...], ...] = (
         "ledger.merkle", "ledger.seal",
     ),
     ("ledger.rulebook",),
-    ("ledger.report_remarks", "ledger.deadlines", "ledger.stating", "ledger.audit", "ledger.stock"),
+    (
+        "ledger.report_remarks", "ledger.deadlines", "ledger.stating", "ledger.audit",
+        "ledger.stock", "ledger.refusals",
+    ),
     (
         "ledger.normalise", "ledger.checks", "ledger.close",
-        "ledger.summarise", "ledger.filing", "ledger.inspection",
+        "ledger.summarise", "ledger.listing", "ledger.filing", "ledger.inspection",
     ),
     ("ledger.preparing",),
     ("ledger.rulefile", "ledger.intake", "ledger.journal"),

@@ -68,17 +68,34 @@ def machine_csv(summary: Summary) -> tuple[bytes, bytes]:
 def summary_files(workspace: Workspace, part: Summary, form: Form, path: Path) -> dict[str, bytes]:
     """Return the files that a summary of one county becomes under this name."""
     suffix = path.suffix.casefold()
-    if suffix == ".csv":
+    if suffix == ".txt" and form.writes == "pipe":
+        return {path.name: data for data in regulator_file(part, form).values()}
+    if suffix == ".csv" and form.grain == "total":
         lines, ingredients = machine_csv(part)
         return {path.name: lines, f"{path.stem}-ingredients.csv": ingredients}
     sheets = sheets_of(workspace, part, form)
     return {path.name: file_bytes(sheets, suffix, workspace.book.firm.name)}
 
 
+def regulator_file(part: Summary, form: Form) -> dict[str, bytes]:
+    """Return the file in the regulator's own layout by its name, where the form has one."""
+    from ledger.values.finding import render_fault
+    from reports.listing import pipe_faults, pipe_file, pipe_name
+
+    if form.writes != "pipe":
+        return {}
+    faults = pipe_faults(part, form)
+    if faults:
+        stop("\n".join(render_fault(fault) for fault in faults))
+    return {pipe_name(form, part): pipe_file(part, form)}
+
+
 def county_papers(
     workspace: Workspace, summary: Summary, form: Form, counties: Sequence[str]
 ) -> dict[str, dict[str, bytes]]:
     """Return for each county its report as workbook, PDF and CSV, by file name."""
+    from ledger.flow.filing_register import beside
+
     papers: dict[str, dict[str, bytes]] = {}
     for county in counties:
         part = summary.of_county(county)
@@ -86,7 +103,12 @@ def county_papers(
         files: dict[str, bytes] = {}
         for suffix in KINDS:
             files.update(summary_files(workspace, part, form, Path(name + suffix)))
+        files.update(regulator_file(part, form))
         papers[county] = files
+    for other, its_form in beside(workspace, summary, form):
+        first = next(iter(papers.values()))
+        for name, data in county_papers(workspace, other, its_form, [""])[""].items():
+            first[name] = data
     return papers
 
 

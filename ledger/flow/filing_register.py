@@ -26,8 +26,10 @@ from ledger.flow.lines import BOOKED
 from ledger.flow.periods import jurisdiction_of, summarise_period, summary_of
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
 from ledger.journal import Reader
+from ledger.listing import row_texts
 from ledger.rulebook.form_model import Form
 from ledger.rulebook.model import ReportDuty
+from ledger.values.finding import render_fault
 from ledger.values.lexicon import PlaceOfLaw, fold
 from ledger.values.period import Period, read_period
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
@@ -103,6 +105,7 @@ def plan_filing(
     summary, form, place, duty = summarise_period(workspace, period, wish.jurisdiction, wish.form)
     if period.last >= workspace.today():
         raise WorkspaceProblem(f"{period.text} is not over", "file a period after its last day")
+    refuse_refused(summary, form)
     counties = summary.counties
     if wish.county is not None:
         counties = tuple(county for county in counties if fold(county) == fold(wish.county))
@@ -117,6 +120,35 @@ def plan_filing(
             "check the registrations in useledger.toml",
         )
     return summary, form, place, duty, counties
+
+
+def refuse_refused(summary: Summary, form: Form) -> None:
+    """Raise with every line that the regulator would not take, and how to put it right."""
+    if summary.refused:
+        said = "\n".join(render_fault(fault) for fault in summary.refused)
+        raise WorkspaceProblem(
+            f"{len(summary.refused)} values of {form.id} would be refused:\n{said}",
+            "put them right and file again; the records themselves stand as they are",
+            summary.refused,
+        )
+
+
+def beside(workspace: Workspace, summary: Summary, form: Form) -> tuple[tuple[Summary, Form], ...]:
+    """Return the reports that are handed in together with this one, each with its form."""
+    found = []
+    for name in form.beside:
+        other = workspace.book.form(name)
+        if other is None:
+            raise WorkspaceProblem(
+                f'{form.path} names "{name}" beside it, and no form file has that id',
+                "write the form file, or take the name out",
+            )
+        place = jurisdiction_of(workspace, summary.jurisdiction)
+        with workspace.store.reading() as reader:
+            made = summary_of(workspace, reader, summary.period, place, other)
+        refuse_refused(made, other)
+        found.append((made, other))
+    return tuple(found)
 
 
 def file_report(
@@ -145,7 +177,7 @@ def file_report(
                 "due": when.day.isoformat() if when else None,
                 "extended": when.extended_day.isoformat() if when and when.extended_day else None,
                 "late": int(lateness.late) if lateness else None,
-                "nil": int(not summary.of_county(county).lines),
+                "nil": int(not summary.of_county(county).used),
                 "open_days": [day.isoformat() for day in still_open.days],
                 "held": list(still_open.held),
             }  # fmt: skip
@@ -169,11 +201,12 @@ def _refuse_open(still_open: Open, period: Period, wish: FilingWish) -> None:
 def filed_bytes(summary: Summary, form: Form, county: str) -> bytes:
     """Return the canonical bytes of one county's report."""
     part = summary.of_county(county)
+    rows = row_texts(part, form)
     head = {
         "form": form.id, "form_digest": form.digest, "jurisdiction": summary.jurisdiction,
-        "period": summary.period.key, "county": county, "nil": "" if part.lines else "no use",
+        "period": summary.period.key, "county": county, "nil": "" if part.used else "no use",
     }  # fmt: skip
-    return report_bytes(head, [*line_rows(part), *ingredient_rows(part)])
+    return report_bytes(head, [*line_rows(part), *ingredient_rows(part), *rows])
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,10 @@ from datetime import date
 from typing import Any
 
 from ledger.flow.lines import BOOKED
+from ledger.flow.single_uses import single_uses
 from ledger.flow.workspace import Workspace, WorkspaceProblem, rebuild_book
 from ledger.journal import Reader
+from ledger.listing import ListScope, list_uses
 from ledger.rulebook.form_model import Form
 from ledger.rulebook.model import ReportDuty
 from ledger.summarise import Scope, summarise
@@ -17,6 +19,7 @@ from ledger.values.period import Period
 from ledger.values.product import Product
 from ledger.values.sealed import EntryKind, Sealed
 from ledger.values.summary import Summary, UseLine
+from ledger.values.use_row import UseRow
 
 
 def jurisdiction_of(workspace: Workspace, name: str | None) -> PlaceOfLaw:
@@ -57,6 +60,8 @@ def summary_of(
     workspace: Workspace, reader: Reader, period: Period, place: PlaceOfLaw, form: Form
 ) -> Summary:
     """Return what was used in a period, as the form states it."""
+    if form.grain != "total":
+        return listing_of(workspace, reader, period, place, form)
     groups = [
         group
         for month in (period.months if not period.month else (period,))
@@ -74,6 +79,20 @@ def summary_of(
     products = products_by_label(workspace, reader, {group.label[:16] for group in groups})
     scope = Scope(place, period, registered, visits)
     return summarise(groups, products, form, scope, workspace.book.units)
+
+
+def listing_of(
+    workspace: Workspace, reader: Reader, period: Period, place: PlaceOfLaw, form: Form
+) -> Summary:
+    """Return a report of single applications, of groups of them, or of people."""
+    uses = list(single_uses(workspace, reader, period, place))
+    products = products_by_label(workspace, reader, {use.label[:16] for use in uses if use.label})
+    registered = tuple(
+        item.county for item in workspace.book.firm.registrations
+        if item.jurisdiction == place.id and item.year == period.year
+    )  # fmt: skip
+    scope = ListScope(place, period, workspace.book.firm, registered)
+    return list_uses(uses, products, form, scope, workspace.book.units)
 
 
 def products_by_label(
@@ -113,18 +132,22 @@ def summarise_period(
         return summary_of(workspace, reader, period, place, found), found, place, duty
 
 
-def entries_behind(workspace: Workspace, summary: Summary, line: UseLine) -> list[Sealed]:
+def entries_behind(workspace: Workspace, summary: Summary, line: UseLine | UseRow) -> list[Sealed]:
     """Return the current entries that make a line of a summary."""
     with workspace.store.reading() as reader:
+        if isinstance(line, UseRow):
+            return [reader.entry(seq) for seq in line.entries]
         return list(_behind(reader, summary, line))
 
 
 def _behind(reader: Reader, summary: Summary, line: UseLine) -> Iterable[Sealed]:
+    """Yield the entries of a line; one without county or code stands for all of them."""
     for entry in reader.entries(
-        kinds=BOOKED, current_only=True, jurisdiction=summary.jurisdiction, county=line.county,
-        date_from=summary.period.first, date_to=summary.period.last, product_key=line.product_key,
+        kinds=BOOKED, current_only=True, jurisdiction=summary.jurisdiction,
+        county=line.county or None, date_from=summary.period.first, date_to=summary.period.last,
+        product_key=line.product_key,
     ):  # fmt: skip
-        if entry.body["site_code"] == line.site_code:
+        if line.site_code in {"", entry.body["site_code"]}:
             yield entry
 
 

@@ -60,6 +60,9 @@ VALUES_OF: Mapping[str, tuple[str, ...]] = {
 FORM_VALUES = tuple(dict.fromkeys(value for values in VALUES_OF.values() for value in values))
 """The values that a form's column may hold."""
 
+CODE_VALUES = (*FORM_VALUES, "dosage_unit")
+"""What a form may have codes for: a column's text, or the units of a dosage (``fl oz/gal``)."""
+
 NUMBERS = (*ROW_NUMBERS, "year", "month")
 
 WRITTEN = ("YYYY-MM-DD", "mm/dd/yyyy")

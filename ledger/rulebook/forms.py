@@ -147,7 +147,7 @@ def _codes(root: Part) -> tuple[FormCode, ...]:
     found: list[FormCode] = []
     for part in root.parts("code", form_words.FORM_KEYS["code"]):
         source = part.source()
-        value, of = part.phrase("value", form_words.FORM_VALUES), part.text("of")
+        value, of = part.phrase("value", form_words.CODE_VALUES), part.text("of")
         if of and any((code.value, code.of) == (value, of) for code in found):
             part.fault("of", "RULE-DUPLICATE", f'"{of}" has two codes', "keep one of them")
         read = source.read if source else Read.MEMORY

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from ledger.values.finding import Fault
 from ledger.values.period import Period
+from ledger.values.use_row import UseRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,8 @@ class Summary:
 
     ``places`` are the decimal places of totals on output, ``pound_places`` those of pounds of
     active ingredient. ``left_out`` are lines that the form does not want; they stand in remarks.
+    ``rows`` are the lines of a form of single applications, groups or people; ``refused`` says
+    what the regulator would not take in them.
     """
 
     jurisdiction: str
@@ -96,11 +100,18 @@ class Summary:
     nil: tuple[NilCounty, ...] = ()
     left_out: tuple[UseLine, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    rows: tuple[UseRow, ...] = ()
+    refused: tuple[Fault, ...] = ()
+
+    @property
+    def used(self) -> bool:
+        """Whether anything is reported (a list of people may stand without it)."""
+        return bool(self.lines) or any(row.applications for row in self.rows)
 
     @property
     def counties(self) -> tuple[str, ...]:
         """Every county with a report: with use or nil, in order of name."""
-        used = {line.county for line in self.lines}
+        used = {line.county for line in self.lines} | {row.county for row in self.rows}
         return tuple(sorted(used | {nil.county for nil in self.nil}))
 
     def of_county(self, county: str) -> Summary:
@@ -112,6 +123,7 @@ class Summary:
             nil=tuple(nil for nil in self.nil if nil.county == county),
             left_out=tuple(line for line in self.left_out if line.county == county),
             remarks=tuple(note for note in self.remarks if note.county in {"", county}),
+            rows=tuple(row for row in self.rows if row.county == county),
         )
 
     def line(self, number: int) -> UseLine | None:
