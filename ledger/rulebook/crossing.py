@@ -116,7 +116,7 @@ def _giving_way(
                 home, _, short = name.rpartition("/")
                 known = named.get(home or file.id)
                 # A file that is not there at all cannot be looked into.
-                if known is not None and short not in known:
+                if name and known is not None and short not in known:
                     way_out = f"rules there: {', '.join(sorted(known)) or 'none'}"
                     said = (f'no rule is called "{name}"', way_out)
                     key = f"{rule.ref.key}.supersedes[{number}]"

@@ -142,8 +142,8 @@ def read_incidents(root: Part) -> tuple[Incident, ...]:
     for part in root.parts("incident"):
         source = part.source()
         more_than = []
-        for number, text in enumerate(part.texts("more_than"), start=1):
-            amount = part.measured(f"more_than[{number}]", text, "volume", "mass")
+        for text in part.texts("more_than"):
+            amount = part.measured("more_than", text, "volume", "mass")
             more_than += [amount] if amount is not None else []
         found.append(
             Incident(

@@ -147,7 +147,8 @@ def read_supersedes(part: Part) -> tuple[str, ...]:
             spot = f"{part.at('supersedes')}[{number}]"
             way_out = 'write the name of a rule, or "us-federal/name"'
             part.page.fault(spot, "RULE-NAME", f'"{name}" is not the name of a rule', way_out)
-    return names
+    # A name with a fault keeps its place, so that the others are counted as they stand.
+    return tuple(name if _SUPERSEDED.fullmatch(name) else "" for name in names)
 
 
 def _groups(part: Part) -> tuple[tuple[str, ...], ...]:
