@@ -212,7 +212,6 @@ def test_what_cannot_be_told_is_not_missing_and_an_old_edition_informs() -> None
     )
     void = case(use(method="void"))
     assert found(void, rule(text)) == [(Kind.UNKNOWN, "FIELD-WORDS")]
-    text = 'field = "method"\nwords = ["spot treatment"]\n'
     old = rule(text, "read in an old edition, may have changed")
     assert old.read is Read.OLD
     assert found(void, old) == [(Kind.ADVICE, "FIELD-WORDS")]
