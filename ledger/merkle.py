@@ -98,6 +98,55 @@ def inclusion_proof(leaves: Sequence[bytes], index: int) -> tuple[bytes, ...]:
     return tuple(reversed(path))
 
 
+def inclusion_proofs(
+    leaves: Sequence[bytes], indices: Iterable[int]
+) -> dict[int, tuple[bytes, ...]]:
+    """Return the paths of many leaves of one tree; every subtree is hashed once."""
+    known: dict[tuple[int, int], bytes] = {}
+
+    def root(low: int, high: int) -> bytes:
+        if (low, high) not in known:
+            if high - low == 1:
+                return leaves[low]
+            middle = low + _split(high - low)
+            known[low, high] = node(root(low, middle), root(middle, high))
+        return known[low, high]
+
+    found: dict[int, tuple[bytes, ...]] = {}
+    for index in indices:
+        if not 0 <= index < len(leaves):
+            raise ValueError(f"leaf {index} is not in a tree of {len(leaves)}")
+        path: list[bytes] = []
+        low, high = 0, len(leaves)
+        while high - low > 1:
+            middle = low + _split(high - low)
+            if index < middle:
+                path.append(root(middle, high))
+                high = middle
+            else:
+                path.append(root(low, middle))
+                low = middle
+        found[index] = tuple(reversed(path))
+    return found
+
+
+def sides(index: int, size: int) -> tuple[str, ...]:
+    """Return for each step of a path on which side its hash stands: ``left`` or ``right``."""
+    found: list[str] = []
+    fn, sn = index, size - 1
+    while sn:
+        if fn & 1 or fn == sn:
+            found.append("left")
+            while not fn & 1 and fn:
+                fn >>= 1
+                sn >>= 1
+        else:
+            found.append("right")
+        fn >>= 1
+        sn >>= 1
+    return tuple(found)
+
+
 def check_inclusion(
     digest: bytes, index: int, size: int, path: Sequence[bytes], root: bytes
 ) -> bool:

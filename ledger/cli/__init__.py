@@ -31,6 +31,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "audit": ("audit", _READERS, "Judge everything again; what is missing, late or owed."),
     "answer": ("answering", _READERS, "Answer a finding: the reason and what was done."),
     "trace": ("reading", _READERS, "Tell one entry's whole story."),
+    "packet": ("packet", _READERS, "Write what an inspector asks for."),
+    "prove": ("packet", _READERS, "Prove one entry, to be checked without the ledger."),
     "verify": ("reading", _READERS, "Prove the ledger whole."),
     "backup": ("keeping", "the keeper", "Write a verified copy of the ledger."),
     "restore": ("moving", "the keeper", "Make a workspace from a backup."),

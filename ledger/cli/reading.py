@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -77,8 +78,12 @@ def trace_text(told: Trace) -> str:
 
 @click.command("verify")
 @click.option("--seal", "codes", multiple=True, metavar="CODE", help="A seal code kept elsewhere.")
+@click.option("--packet", type=click.Path(path_type=Path, exists=True), metavar="PATH",
+              help="Check this packet or proof instead; needs no ledger.")
 @shared
-def verify_command(codes: tuple[str, ...], workspace: str | None, as_json: bool) -> int:
+def verify_command(
+    codes: tuple[str, ...], packet: Path | None, workspace: str | None, as_json: bool
+) -> int:  # fmt: skip
     """Prove the ledger whole.
 
     \b
@@ -87,7 +92,12 @@ def verify_command(codes: tuple[str, ...], workspace: str | None, as_json: bool)
     kept outside it (on paper, in an e-mail). Examples:
       useledger verify
       useledger verify --seal CODE --seal CODE
+      useledger verify --packet inspection.zip
     """
+    if packet is not None:
+        from ledger.cli.packet import verify_packet
+
+        return verify_packet(packet, codes, as_json=as_json)
     from ledger.flow.inspecting import prove_whole
 
     opened = open_workspace(workspace, proving=True)
