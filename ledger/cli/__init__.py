@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "close": ("applicator", "the applicator", "Close a day and print its seal code."),
     "amend": ("correcting", "the applicator", "Correct a booked record; the original stays."),
     "strike": ("correcting", "the applicator", "Strike a record that should not exist."),
+    "due": ("due", "the applicator", "What is overdue, and what falls due."),
     "entries": ("entries", _READERS, "List what was applied."),
     "summary": ("periods", _READERS, "Sum a month for a use report."),
     "file": ("periods", _READERS, "Register a period's report as filed."),

@@ -232,9 +232,11 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
     Example:
       useledger filings
     """
-    from ledger.flow.filing_register import list_filings
+    from ledger.flow.filing_register import list_filings, unregistered
 
-    filings, owed = list_filings(open_workspace(workspace))
+    opened = open_workspace(workspace)
+    filings, owed = list_filings(opened)
+    advice = unregistered(opened)
     if as_json:
         print_json({
             "filings": [_registered_json(item) for item in filings],
@@ -246,10 +248,11 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
                 }
                 for item in owed
             ],
+            "advice": list(advice),
         })  # fmt: skip
     else:
         lines = [_registered_text(filing) for filing in filings] or ["Nothing was filed yet."]
-        click.echo("\n".join([*lines, *_owed_text(owed)]))
+        click.echo("\n".join([*lines, *_owed_text(owed), *advice]))
     overtaken = any(item.standing and item.changes for item in filings)
     return OWED if owed or overtaken else DONE
 

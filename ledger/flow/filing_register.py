@@ -232,7 +232,7 @@ def list_filings(workspace: Workspace) -> tuple[tuple[Registered, ...], tuple[Ow
             )
             for entry in entries
         ]
-        return tuple(rows), _owed(workspace, reader, entries)
+        return tuple(rows), reports_owed(workspace, reader, entries, workspace.today())
 
 
 def _subject(entry: Sealed) -> tuple[str, str, str, str]:
@@ -258,7 +258,10 @@ def _changes(
     return difference(json.loads(data)["rows"], now["rows"])
 
 
-def _owed(workspace: Workspace, reader: Reader, entries: Sequence[Sealed]) -> tuple[Owed, ...]:
+def reports_owed(
+    workspace: Workspace, reader: Reader, entries: Sequence[Sealed], until: date
+) -> tuple[Owed, ...]:
+    """Return the reports that are not filed of every period that is over before ``until``."""
     today = workspace.today()
     found: list[Owed] = []
     firm = workspace.book.firm
@@ -268,6 +271,9 @@ def _owed(workspace: Workspace, reader: Reader, entries: Sequence[Sealed]) -> tu
         starts = [date(min(years), 1, 1)] if years else []
         if first is not None:
             starts.append(first)
+        licensed = _licensed(workspace, reader, file.id)
+        if licensed is not None:
+            starts.append(licensed)
         if not starts:
             continue
         filed = {
@@ -278,18 +284,78 @@ def _owed(workspace: Workspace, reader: Reader, entries: Sequence[Sealed]) -> tu
         for duty in file.reports:
             periods = [
                 (period, counties_owed(
-                    firm.registrations, duty, file.id, period.year, _worked(reader, file.id, period)
+                    firm.registrations, duty, file.id, period.year,
+                    _worked(workspace, reader, (file.id, duty), period),
                 ))
-                for period in periods_owed(duty, min(starts), today)
+                for period in periods_owed(duty, min(starts), until)
             ]  # fmt: skip
             found += owed(duty, periods, filed, today, file.state)
     return tuple(found)
 
 
-def _worked(reader: Reader, jurisdiction: str, period: Period) -> set[str]:
+def _licensed(workspace: Workspace, reader: Reader, jurisdiction: str) -> date | None:
+    """Return from when on people of the firm are licensed somewhere, as far as the ledger goes.
+
+    A report that each person owes is owed from then on, also where nobody has worked.
+    """
+    starts = [
+        licence.span.start or date.min
+        for person in workspace.book.firm.people
+        for licence in person.licences
+        if licence.jurisdiction == jurisdiction
+    ]
+    if not starts or reader.head.seq == 0:
+        return None
+    return max(min(starts), date.fromisoformat(reader.entry(1).at[:10]))
+
+
+def _worked(
+    workspace: Workspace, reader: Reader, duty: tuple[str, ReportDuty], period: Period
+) -> set[str]:
+    """Return the counties (one empty name for a state) with something that this duty reports."""
+    jurisdiction, report = duty
+    form = workspace.book.form(report.form)
+    if report.per == "person" and report.nil and _licensed(workspace, reader, jurisdiction):
+        return {""}
+    if form is not None and form.only_site_kinds:
+        kinds = set(form.only_site_kinds)
+        return {
+            entry.body["county"]
+            for entry in reader.entries(
+                kinds=BOOKED, current_only=True, jurisdiction=jurisdiction,
+                date_from=period.first, date_to=period.last,
+            )
+            if entry.body["site_kind"] in kinds
+        }  # fmt: skip
     months = period.months if not period.month else (period,)
     return {
         group.county
         for month in months
         for group in reader.month(jurisdiction, month.year * 100 + month.month)
     }
+
+
+def unregistered(workspace: Workspace) -> tuple[str, ...]:
+    """Return in words where the firm worked in a county without a registration for that year.
+
+    Asked only of jurisdictions whose reports go to the county.
+    """
+    firm = workspace.book.firm
+    known = {(item.jurisdiction, fold(item.county), item.year) for item in firm.registrations}
+    found = []
+    with workspace.store.reading() as reader:
+        for file in workspace.book.jurisdictions:
+            first = reader.first_day(file.id)
+            duty = next((item for item in file.reports if item.per == "county"), None)
+            if duty is None or first is None:
+                continue
+            for year in range(first.year, workspace.today().year + 1):
+                counties = _worked(workspace, reader, (file.id, duty), Period(year))
+                found += [
+                    f"advice: work in {county} in {year}, and useledger.toml names no registration "
+                    f"there for {year}: register with the county before working in it, or add the "
+                    "[[registration]] that you hold"
+                    for county in sorted(counties)
+                    if county and (file.id, fold(county), year) not in known
+                ]
+    return tuple(found)

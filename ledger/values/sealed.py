@@ -25,6 +25,7 @@ class EntryKind(StrEnum):
     CLOSE = "close"
     FILING = "filing"
     NOTE = "note"
+    NOTICE = "notice"
     MOVED = "moved"
     CONTINUED = "continued"
     KEEP = "keep"

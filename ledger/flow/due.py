@@ -1,0 +1,309 @@
+"""What a licensee opens on Monday: everything owed, from everywhere, in one list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from ledger.checks.case import Case
+from ledger.checks.facts import facts_of
+from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
+from ledger.flow.clocks import began
+from ledger.flow.filing_register import list_filings, open_in, reports_owed
+from ledger.flow.judging import booked, findings_of
+from ledger.flow.lines import BOOKED
+from ledger.flow.places import site_from
+from ledger.flow.workspace import Workspace
+from ledger.journal import Reader
+from ledger.rulebook.book import months_after
+from ledger.rulebook.model import Deadline
+from ledger.rulebook.when import holds
+from ledger.values.finding import Finding, Kind
+from ledger.values.lexicon import fold
+from ledger.values.period import Period
+from ledger.values.sealed import EntryKind, Sealed
+
+FIRM_FILE = "useledger.toml"
+AFTER = ("after", "both")
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """The day that is asked about, the last day of the look ahead, and the moment for hours."""
+
+    on: date
+    last: date
+    moment: datetime
+
+
+def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -> tuple[Owing, ...]:
+    """Return what is overdue on a day, and what falls due within so many days after it, in order.
+
+    Without a day it is today by the firm's clock, and hours are counted by that clock; another
+    day is looked at from its first minute.
+    """
+    today = workspace.today()
+    day = on or today
+    zone = ZoneInfo(workspace.book.firm.time_zone)
+    moment = workspace.clock() if day == today else datetime.combine(day, time(0), zone)
+    look = _Look(day, day + timedelta(days=ahead), moment)
+    with workspace.store.reading() as reader:
+        found = [
+            *_reports(workspace, reader, look),
+            *_records(workspace, reader, look),
+            *_held(reader, look),
+            *_open_days(reader, look),
+            *_questions(reader, look),
+            *_retention(workspace, reader),
+        ]
+    found += [
+        *_amended(workspace, look), *_licences(workspace, look), *_registrations(workspace, look),
+        *_stale(workspace, look),
+    ]  # fmt: skip
+    return within_reach(found, look.last)
+
+
+# ------------------------------------------------------------------ reports
+
+
+def _reports(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owing]:
+    files = {duty.name: duty for file in workspace.book.jurisdictions for duty in file.reports}
+    for item in reports_owed(workspace, reader, list(reader.filings()), look.last):
+        duty = files.get(item.duty)
+        where = f", {item.county}" if item.county else ""
+        over = "" if item.period.last < look.on else f" (not over until {item.period.last})"
+        county = f' --county "{item.county}"' if item.county else ""
+        form = f" --form {duty.form}" if duty else ""
+        yield Owing(
+            Sort.REPORT, item.due.day, f"report of {item.period.text}{where}{over}", item.due.why,
+            item.due.source, f"useledger file {item.period.key}{county}{form} --by PERSON",
+            look.on > item.due.day, duty is None or duty.read.decides, item.due.extended_day,
+        )  # fmt: skip
+
+
+def _amended(workspace: Workspace, look: _Look) -> Iterator[Owing]:
+    for item in list_filings(workspace)[0]:
+        body = item.entry.body
+        if item.standing and item.changes:
+            yield Owing(
+                Sort.AMENDED_REPORT, look.on,
+                f"amended report of {body['period']} {body['county']}",
+                f"mended since entry {item.entry.seq}: {len(item.changes)} lines differ",
+                "the ledger's own register of filings",
+                f"useledger filings; useledger file {body['period']} --form {body['form']} "
+                "--by PERSON",
+            )  # fmt: skip
+
+
+# ------------------------------------------------------------------ records and papers
+
+
+def _records(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owing]:
+    """Yield the clocks of records with something missing, and of papers not given."""
+    found = _findings(reader)
+    noticed = _noticed(reader)
+    sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
+    book = workspace.book
+    for entry in reader.entries(kinds=BOOKED, current_only=True):
+        lacking = [item for item in found.get(entry.seq, ()) if item.kind is Kind.MISSING]
+        clocks = [
+            clock for file in book.laws_of(entry.body["jurisdiction"]) for clock in file.deadlines
+            if clock.counted_from in {"application", "completion of the work"}
+        ]  # fmt: skip
+        site = sites.get(entry.body["site"])
+        if not clocks or site is None:
+            continue
+        use = booked(entry).use
+        product = book.product(use.product, use.date, use.lot) if use.label else None
+        case = Case(use, product, site, book.firm, book.words)
+        given = entry.seq in noticed or use.visit in noticed or use.notice in AFTER
+        for clock in clocks:
+            wanted = lacking if clock.about == "record" else clock.about == "paper" and not given
+            if not wanted or not clock.span.holds(use.date):
+                continue
+            applies = holds(clock.when, facts_of(case), book.units)
+            if applies is not False:
+                ends = clock_ends(clock.within, began(case, clock))
+                sure = bool(applies) and clock.read.decides
+                yield _of_clock(entry, clock, (ends, sure), lacking, look)
+
+
+def _of_clock(
+    entry: Sealed, clock: Deadline, ends: tuple[Ends, bool], lacking: list[Finding], look: _Look
+) -> Owing:
+    end, sure = ends
+    late = end.late(look.moment)
+    if clock.about == "record":
+        names = ", ".join(item.column or item.name for item in lacking)
+        return Owing(
+            Sort.RECORD, end.day, f"entry {entry.seq}: {clock.what}; missing: {names}", end.why,
+            clock.ref.source,
+            f"useledger amend {entry.seq} FIELD=VALUE --because TEXT --by PERSON", late, sure,
+        )  # fmt: skip
+    return Owing(
+        Sort.PAPER, end.day, f"entry {entry.seq}: {clock.what}", end.why, clock.ref.source,
+        f"useledger notice --after {entry.seq} --given HOW --by PERSON", late, sure,
+    )  # fmt: skip
+
+
+def _findings(reader: Reader) -> dict[int, tuple[Finding, ...]]:
+    """Return what the newest judgement says of each entry it finds anything of."""
+    found: dict[int, tuple[Finding, ...]] = {}
+    for judgement in reader.entries(kinds=(EntryKind.JUDGEMENT,)):
+        for seq in range(judgement.body["first"], judgement.body["last"] + 1):
+            found.pop(seq, None)
+        for item in judgement.body["findings"]:
+            found[item["seq"]] = findings_of(judgement, item["seq"])
+    return found
+
+
+def _noticed(reader: Reader) -> set[int | str]:
+    """Return the entries and visits whose paper after the work was given, refused or waived."""
+    done: set[int | str] = set()
+    for entry in reader.entries(kinds=(EntryKind.NOTICE,)):
+        if entry.body.get("when") == "after":
+            done |= {*entry.body.get("entries", ()), entry.body.get("visit", "")}
+    return done - {""}
+
+
+# ------------------------------------------------------------------ days, lines, questions
+
+
+def _held(reader: Reader, look: _Look) -> Iterator[Owing]:
+    for entry in reader.held_open():
+        days = entry.body["days"]
+        day = date.fromisoformat(days[0]) if days else date.fromisoformat(entry.at[:10])
+        origin = entry.body["origin"]
+        yield Owing(
+            Sort.HELD, day, f"held line {entry.seq} of {origin['file']}:{origin['row']}",
+            "; ".join(fault["what"] for fault in entry.body["faults"]),
+            "a held line is a record that is not made yet",
+            f"useledger held show {entry.seq}", day < look.on,
+        )  # fmt: skip
+
+
+def _open_days(reader: Reader, look: _Look) -> Iterator[Owing]:
+    first = min((day for day in _days(reader)), default=None)
+    if first is None:
+        return
+    for year in range(first.year, look.on.year + 1):
+        for day in open_in(reader, Period(year)).days:
+            if day <= look.on:
+                yield Owing(
+                    Sort.OPEN_DAY, day, f"close {long_day(day)}", "its work is not sealed as it "
+                    "stands", "common practice, no source",
+                    f"useledger close {day} --by PERSON", day < look.on,
+                )  # fmt: skip
+
+
+def _days(reader: Reader) -> Iterator[date]:
+    for entry in reader.entries(kinds=BOOKED, current_only=True):
+        yield date.fromisoformat(entry.body["date"])
+
+
+def _questions(reader: Reader, look: _Look) -> Iterator[Owing]:
+    for entry in reader.sites():
+        body = entry.body
+        if body["doubt"]:
+            asked = date.fromisoformat(entry.at[:10])
+            yield Owing(
+                Sort.QUESTION, asked, f"is site {body['site']} the same place as {body['doubt']}?",
+                "until it is answered, intervals and counts there cannot be told",
+                "the ledger's own question",
+                f"useledger sites same {body['site']} --by PERSON, or sites apart",
+                asked < look.on,
+            )  # fmt: skip
+
+
+# ------------------------------------------------------------------ licences, files, keeping
+
+
+def _licences(workspace: Workspace, look: _Look) -> Iterator[Owing]:
+    """Yield licences that run out and that no other licence of the person goes on from."""
+    for person in workspace.book.firm.people:
+        for licence in person.licences:
+            end = licence.span.end
+            later = [
+                other for other in person.licences
+                if other.jurisdiction == licence.jurisdiction
+                and set(map(fold, licence.work)) <= set(map(fold, other.work))
+                and end is not None and (other.span.end is None or other.span.end > end)
+            ]  # fmt: skip
+            if end is not None and not later:
+                yield Owing(
+                    Sort.LICENCE, end, f"licence {licence.number} of {person.name} "
+                    f"({licence.title}, {licence.jurisdiction})", f"last day {long_day(end)}",
+                    f"{FIRM_FILE}, person {person.key}",
+                    f"renew it and write the new days into {FIRM_FILE}", end < look.on,
+                )  # fmt: skip
+
+
+def _registrations(workspace: Workspace, look: _Look) -> Iterator[Owing]:
+    """Yield counties of the year whose registration is not renewed for the next."""
+    known = {
+        (item.jurisdiction, fold(item.county), item.year)
+        for item in workspace.book.firm.registrations
+    }
+    for item in workspace.book.firm.registrations:
+        end = date(item.year, 12, 31)
+        renewed = (item.jurisdiction, fold(item.county), item.year + 1) in known
+        if not renewed and item.year >= look.on.year - 1:
+            yield Owing(
+                Sort.REGISTRATION, end, f"registration in {item.county} ({item.jurisdiction})",
+                f"last day {long_day(end)}; none for {item.year + 1} is on file",
+                f"{FIRM_FILE}, [[registration]]",
+                f"register and add the year {item.year + 1} to {FIRM_FILE}", end < look.on,
+            )  # fmt: skip
+
+
+def _stale(workspace: Workspace, look: _Look) -> Iterator[Owing]:
+    used = {item.jurisdiction for item in workspace.book.firm.registrations}
+    used |= {workspace.book.firm.home, "us-federal"}
+    for file in workspace.book.rule_files():
+        if file.family == "jurisdiction" and file.id not in used:
+            continue
+        day = months_after(file.checked_on, file.stale_after_months)
+        yield Owing(
+            Sort.RULES, day, f"compare {file.path} with its sources",
+            f"checked on {file.checked_on}, good for {file.stale_after_months} months",
+            file.path, f"useledger rules show {file.id}", day < look.on,
+        )  # fmt: skip
+
+
+def _retention(workspace: Workspace, reader: Reader) -> Iterator[Owing]:
+    """Yield from when on a year's records need not be kept by the rules read; never overdue."""
+    years: dict[str, set[int]] = {}
+    for entry in reader.entries(kinds=BOOKED, current_only=True):
+        years.setdefault(entry.body["jurisdiction"], set()).add(int(entry.body["date"][:4]))
+    for jurisdiction, found in years.items():
+        rules = [
+            (rule.years, rule.ref.source)
+            for file in workspace.book.laws_of(jurisdiction) for rule in file.retentions
+        ]  # fmt: skip
+        if rules:
+            longest = max(rules)
+            for year in sorted(found):
+                yield _kept(jurisdiction, year, longest, reader)
+
+
+def _kept(jurisdiction: str, year: int, longest: tuple[int, str], reader: Reader) -> Owing:
+    years, source = longest
+    last = date(year + years, 12, 31)
+    newest = max(
+        (
+            date.fromisoformat(entry.at[:10])
+            for entry in reader.entries(
+                kinds=BOOKED, current_only=True, jurisdiction=jurisdiction,
+                date_from=date(year, 1, 1), date_to=date(year, 12, 31),
+            )
+        ),
+        default=last,
+    )  # fmt: skip
+    last = max(last, months_after(newest, 12 * years))
+    return Owing(
+        Sort.RETENTION, last, f"records of {year} in {jurisdiction} are kept up to this day",
+        f"{years} years, the longest of the rules read, counted from the newest version",
+        source, f"useledger entries --jurisdiction {jurisdiction} --to {year}-12-31",
+    )  # fmt: skip
