@@ -122,7 +122,10 @@ def _product_key(workspace: Workspace, text: str) -> str:
         exact = {product.id.casefold(), (product.registration or "").casefold()}
         if wanted in {*exact, product.name.casefold()}:
             return product.key
-    near = {product.key: product.name for product in products if wanted in product.name.casefold()}
+    near = {
+        product.key: product.name for product in products
+        if f" {wanted}" in f" {product.name.casefold()}"
+    }  # fmt: skip
     if len(near) > 1:
         names = ", ".join(f"{name} ({key})" for key, name in sorted(near.items()))
         stop(f'--product: "{text}" could be {names}; name one of them')
@@ -198,6 +201,7 @@ def _nearest(text: str, names: Iterable[str]) -> str:
 # ------------------------------------------------------------------ how it is shown
 
 _NARROW = ("Entry", "Date", "Start", "By", "Address", "Product", "Used", "Found", "State")
+_NUMBERS = ("Entry", "Used", "Found")
 
 
 def entries_text(workspace: Workspace, rows: list[EntryRow]) -> str:
@@ -214,7 +218,10 @@ def entries_text(workspace: Workspace, rows: list[EntryRow]) -> str:
             row.seq, row.date, row.start, row.applicator, row.address, row.product, used,
             row.findings or "", " ".join(word for word in (state, late) if word),
         ))  # fmt: skip
-    lines = [table(_NARROW, cells, right=(0, 6, 7)), ""]
+    shown = [n for n, _ in enumerate(_NARROW) if any(row[n] != "" for row in cells)]
+    right = [place for place, n in enumerate(shown) if _NARROW[n] in _NUMBERS]
+    kept = [[row[n] for n in shown] for row in cells]
+    lines = [table([_NARROW[n] for n in shown], kept, right), ""]
     for total in product_totals(rows, workspace.book.units):
         amount = f"{number(total.used).text} {total.unit}"
         if total.untold:

@@ -259,13 +259,15 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
 
 def _owed_text(owed: tuple[Owed, ...]) -> list[str]:
     """Return what is owed, one line a period with its counties, and how to register it."""
-    lines = []
+    lines = [""] if owed else []
     for (period, due), items in groupby(owed, key=lambda item: (item.period, item.due)):
         group = list(items)
         state = "OVERDUE" if group[0].overdue else "owed"
         where = ", ".join(item.county for item in group if item.county)
         place = f" for {where}" if where else ""
-        lines.append(filled(f"{state}: {period.text}{place}: {due.why} [{due.source}]", "", "    "))
+        lines.append(filled(f"{state}: {period.text}{place}: {due.why}", "", "    "))
+    sources = sorted({item.due.source for item in owed})
+    lines += [filled(f"by {source}", "", "    ") for source in sources]
     if owed:
         first = owed[0].period.key
         lines.append(f"Register one as filed: useledger file {first} --by PERSON")

@@ -47,9 +47,7 @@ def _files(book: Book) -> list[RuleFile]:
     return [*book.labels, *book.jurisdictions, *book.practices]
 
 
-_HEADINGS = (
-    "Id", "Kind", "Title", "Compared with sources on", "Rules", "Parts not read", "Remark",
-)  # fmt: skip
+_HEADINGS = ("Id", "Kind", "Title", "Checked on", "Rules", "Not read", "Remark")
 
 
 @rules_command.command("list")
@@ -92,7 +90,11 @@ def list_command(workspace: str | None, as_json: bool) -> int:
             for row in rows
         ]  # fmt: skip
         click.echo(table(_HEADINGS, cells, right=(4, 5)))
-        click.echo("\n`useledger rules show ID` tells a file in words.")
+        click.echo(
+            "\nChecked on: when a file was compared with its sources. Not read: parts of the law "
+            "that\nnobody read: nothing passes them. `useledger rules show ID` tells one file in "
+            "words."
+        )
         for fault in book.faults:
             click.echo(render_fault(fault))
     if book.faults:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ledger.flow.inspecting import (
@@ -16,10 +16,11 @@ from ledger.flow.inspecting import (
 from ledger.flow.judging import booked
 from ledger.flow.lines import BOOKED
 from ledger.flow.periods import line_of_entry
+from ledger.flow.plain_story import said_by
 from ledger.flow.workspace import Workspace, sealed_entry
 from ledger.inspection import Difference
 from ledger.journal import Reader
-from ledger.seal import seal_code, seal_of
+from ledger.seal import salted, seal_code, seal_of
 from ledger.values.finding import Finding, render_finding
 from ledger.values.rounding import exact_text
 from ledger.values.sealed import EntryKind, Sealed
@@ -63,11 +64,7 @@ def story(workspace: Workspace, reader: Reader, entry: Sealed) -> Trace:
 
 
 def _plain(reader: Reader, entry: Sealed) -> Iterator[Step]:
-    private = json.loads(entry.private) if entry.private else {}
-    said = {**dict(entry.body), **private}
-    yield Step(
-        1, f"what the {entry.kind} says", tuple(f"{key}: {value}" for key, value in said.items())
-    )
+    yield Step(1, "what it says", tuple(said_by(entry)))
     yield _seal_step(reader, entry)
     if entry.kind is EntryKind.HELD:
         after = reader.referring(entry.seq)
@@ -84,19 +81,26 @@ def _steps(workspace: Workspace, reader: Reader, entry: Sealed) -> Iterator[Step
     record, sealed_findings, found = judge_anew(workspace, reader, entry)
     amount = f"{exact_text(use.used.fraction)} {use.used.unit} of undiluted product"
     marks = " (worked out from the mix)" if use.used.derived else ""
+    start = f" {use.start.isoformat('minutes')}" if use.start else ""
     normalised = (
-        f"{use.date} {use.start or ''} at site {use.site} in {use.county}, {use.jurisdiction}",
+        f"{use.date}{start} at site {use.site} in {use.county}, {use.jurisdiction}",
         f"{use.product_name} ({use.product_key}), label {use.label[:16]}",
         f"{use.amount.text} -> {amount}{marks}",
         f"by {use.applicator} {use.licence}".rstrip()
         + (f", supervised by {use.supervisor} {use.supervisor_licence}" if use.supervisor else ""),
     )
     yield Step(2, "normalised", normalised, record)
-    label = [finding for finding in sealed_findings if not _of_law(finding)]
-    law = [finding for finding in sealed_findings if _of_law(finding)]
-    again = differences_of(sealed_findings, found)
-    yield Step(3, "checked against the label", _shown(label), again)
-    yield Step(4, "checked against the law of the place", _shown(law))
+    label, law = _by_family(sealed_findings)
+    label_again, law_again = _by_family(found)
+    unjudged = _unjudged(entry)
+    yield Step(
+        3, "checked against the label", unjudged or _shown(label),
+        differences_of(label, label_again),
+    )  # fmt: skip
+    yield Step(
+        4, "checked against the law of the place", unjudged or _shown(law),
+        differences_of(law, law_again),
+    )  # fmt: skip
     yield _seal_step(reader, entry)
     yield Step(6, "closed", tuple(_closes(reader, entry)) or ("the day is not closed since",))
     yield from _later_steps(workspace, reader, entry)
@@ -109,6 +113,8 @@ def _read_step(workspace: Workspace, reader: Reader, entry: Sealed, cells: dict[
     if entry.kind is EntryKind.AMENDMENT:
         lines.append(f"amended: {reason_of(entry)} (by {entry.by})")
         return Step(1, "read", tuple(lines))
+    if entry.private is None:
+        return Step(1, "read", (*lines, "the texts were disposed of"))
     kept = read_again(workspace, reader, entry)
     if kept is None:
         return Step(1, "read", (*lines, "the sheet's bytes are not kept any more"))
@@ -120,6 +126,21 @@ def _read_step(workspace: Workspace, reader: Reader, entry: Sealed, cells: dict[
     return Step(1, "read", tuple(lines), differences)
 
 
+def _unjudged(entry: Sealed) -> tuple[str, ...]:
+    """Return why an entry is not judged again, or nothing."""
+    if entry.body.get("carried"):
+        return ("carried over from records kept elsewhere: counted, not judged here",)
+    if entry.private is None:
+        return ("its texts were disposed of: what was found then stands, nothing is judged again",)
+    return ()
+
+
+def _by_family(findings: Sequence[Finding]) -> tuple[list[Finding], list[Finding]]:
+    """Part findings into those of the label (with practice and people) and those of the law."""
+    label = [finding for finding in findings if not _of_law(finding)]
+    return label, [finding for finding in findings if _of_law(finding)]
+
+
 def _of_law(finding: Finding) -> bool:
     return any(rule.file.startswith("jurisdictions/") for rule in finding.rules)
 
@@ -129,23 +150,45 @@ def _shown(findings: list[Finding]) -> tuple[str, ...]:
 
 
 def _seal_step(reader: Reader, entry: Sealed) -> Step:
-    again = seal_of(entry.text.encode())
     lines = [
-        f"entry {entry.seq}, sealed {entry.at} by {entry.by or 'the sheet'} ({entry.os_user})",
+        f"entry {entry.seq}, sealed {entry.at} by {entry.by or 'the program'} ({entry.os_user})",
         f"seal {entry.seal}",
         f"after {entry.prev or 'nothing: the first entry'}",
     ]
     for judgement, findings in judgements_of(reader, entry.seq):
         lines.append(
             f"judged by entry {judgement.seq} ({judgement.body['because']}), rules "
-            f"{judgement.body['rules'][:16]}: {len(findings)} findings"
+            f"{judgement.body['rules'][:16]}: {len(findings) or 'no'} finding"
+            + ("" if len(findings) == 1 else "s")
         )
     versions = reader.versions(entry.seq)
     if len(versions) > 1:
         chain = ", ".join(f"{version.seq} {version.kind}" for version in versions)
         lines.append(f"versions: {chain}")
-    wrong = () if again == entry.seal else (Difference("seal", entry.seal, again),)
-    return Step(5, "appended and sealed", tuple(lines), wrong)
+    return Step(5, "appended and sealed", tuple(lines), tuple(_broken_seals(reader, entry)))
+
+
+def _broken_seals(reader: Reader, entry: Sealed) -> Iterator[Difference]:
+    """Yield every seal about this entry that does not come out again from what is kept."""
+    for what, sealed in (
+        ("seal", entry),
+        *((f"seal of judgement {item.seq}", item) for item in reader.judgements(entry.seq)),
+    ):
+        again = seal_of(sealed.text.encode())
+        if again != sealed.seal:
+            yield Difference(what, sealed.seal, again)
+    before = reader.entry(entry.seq - 1).seal if entry.seq > 1 else ""
+    if before != entry.prev:
+        yield Difference("seal of the entry before", entry.prev, before)
+    after = next(reader.entries(since_seq=entry.seq), None)
+    if after is not None and after.prev != entry.seal:
+        yield Difference("seal that the next entry holds", after.prev, entry.seal)
+    digest = json.loads(entry.text)["private"]
+    kept = next(reader.privates(entry.seq - 1), None)
+    if digest is not None and kept is not None and kept[0] == entry.seq:
+        again = salted(kept[2], kept[1])
+        if again != digest:
+            yield Difference("digest of the private text", digest, again)
 
 
 def _closes(reader: Reader, entry: Sealed) -> Iterator[str]:
