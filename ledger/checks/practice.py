@@ -76,6 +76,54 @@ def puff_spacing(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
         yield _advice("PUFF-SPACING", "puff-spacing", text, "extent")
 
 
+def _puff(case: Case, tools: Tools) -> Fraction | None:
+    """Return the grams of one puff of the line's tool with its product, by the newest weighing."""
+    tool, use = case.tool, case.use
+    found = [
+        item
+        for item in (tool.calibrations if tool else ())
+        if item.product == use.product and item.per == "puff" and item.on <= use.date
+    ]
+    return tools.into(max(found, key=lambda item: item.on).gives, "g") if found else None
+
+
+def spacing_by_weight(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
+    """How far apart puffs stood, worked out from the amount, the gap and the tool's weighing."""
+    use = case.use
+    length, puff = use.extent.get("length"), _puff(case, tools)
+    inches = None if length is None else tools.into(length, "in")
+    grams = tools.into(use.used.quantity, "g")
+    if use.extent.get("puffs") is not None or not puff or not grams or inches is None:
+        return
+    spacing = inches / (grams / puff)
+    if not _CLOSEST <= spacing <= _WIDEST:
+        text = (
+            f"by its weighing {case.use.equipment} gave a puff every {plain(spacing)} in;"
+            " usual is every 12 to 18 in along a gap"
+        )
+        yield _advice("PUFF-SPACING", "spacing-by-weight", text, "amount")
+
+
+_AGREES = Fraction(1, 4)
+"""By how much a count of puffs may differ from the weighing before it is worth a word."""
+
+
+def estimate_beside(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
+    """Puffs counted beside a weighing are an estimate: said where the two differ by a quarter."""
+    use = case.use
+    puffs, puff = use.extent.get("puffs"), _puff(case, tools)
+    grams = tools.into(use.used.quantity, "g")
+    if puffs is None or not puff or not grams or use.used.estimate:
+        return
+    estimate = puffs.value * puff
+    if abs(estimate - grams) > grams * _AGREES:
+        text = (
+            f"{plain(puffs.value)} puffs make an estimate of {plain(estimate)} g, and"
+            f" {plain(grams)} g were weighed; the weighing counts"
+        )
+        yield _advice("ESTIMATE", "estimate-beside", text, "extent")
+
+
 def groups_of(product: Product | None) -> frozenset[str]:
     """Return the groups of a product that ought not to follow themselves."""
     if product is None:
@@ -126,5 +174,8 @@ def old_calibration(case: Case, _tools: Tools, _book: Book) -> Iterator[Finding]
 
 
 Habit = Callable[[Case, Tools, Book], Iterator[Finding]]
-HABITS: tuple[Habit, ...] = (half_full, one_duster, puff_spacing, rotation, old_calibration)
+HABITS: tuple[Habit, ...] = (
+    half_full, one_duster, puff_spacing, spacing_by_weight, estimate_beside, rotation,
+    old_calibration,
+)  # fmt: skip
 """Every habit, in the order in which it is said."""
