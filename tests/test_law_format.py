@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from fractions import Fraction
@@ -15,6 +16,7 @@ from ledger.checks.jurisdiction import check_requirement
 from ledger.checks.manners import initials_only, manners, post_office_box, said_under, units_taken
 from ledger.checks.say import Tools
 from ledger.flow.clocks import late_clocks
+from ledger.rulebook import grammar
 from ledger.rulebook.model import Read, Requirement, RuleFile
 from ledger.rulebook.reading import read_book
 from ledger.rulebook.telling import tell
@@ -359,3 +361,27 @@ def test_all_of_it_is_told_in_plain_words() -> None:
         tell(law('[[deadline]]\nname = "it"\nwhat = "write it"\nsource = "rule"\n'
                  'within = "5 business days"\n'))
     )  # fmt: skip
+
+
+# --- the page that explains it ---
+
+PAGE = (ROOT / "rules" / "README.md").read_text(encoding="utf-8")
+DUTIES = re.findall(
+    r"```toml\n(\[\[(?:deadline|retention|paper|incident)\]\].*?)```", PAGE, re.DOTALL
+)
+
+
+def test_every_passage_on_duties_can_be_copied() -> None:
+    assert len(DUTIES) == 4
+    file = law("\n".join(DUTIES).replace('source = "label"', 'source = "rule"'))
+    assert (len(file.deadlines), len(file.retentions), len(file.papers)) == (2, 1, 1)
+    assert (len(file.incidents), len(file.dormant), len(file.unread)) == (1, 1, 1)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [grammar.ABOUT, grammar.STARTS, grammar.PAPER_AT, grammar.DORMANT_WHY, grammar.NOT_AS,
+     grammar.FIRM_LISTS, grammar.LABEL_FLAGS, grammar.REQUIREMENT_FIELDS],
+)  # fmt: skip
+def test_the_page_names_every_word_of_the_closed_lists(words: tuple[str, ...]) -> None:
+    assert [word for word in words if f"`{word}`" not in PAGE] == []
