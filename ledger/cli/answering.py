@@ -17,7 +17,9 @@ from ledger.flow.workspace import open_workspace
 def answer_command(
     what: str, because: str, action: str, by: str, workspace: str | None, as_json: bool
 ) -> int:
-    """Answer a finding: the reason and the corrective action. The finding stays readable.
+    """Answer a finding: the reason and what was done.
+
+    Answer a finding: the reason and the corrective action. The finding stays readable.
 
     \b
     An entry's number answers all its breaches and differences; a finding is named as useledger

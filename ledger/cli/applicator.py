@@ -231,7 +231,7 @@ def _tally(counts: dict[str, int]) -> str:
 def close_command(
     day: str, applicator: str | None, by: str, workspace: str | None, as_json: bool
 ) -> int:
-    """Close a day: seal it and print its seal code.
+    """Close a day and print its seal code.
 
     \b
     A day does not close while a line is held or an answer is owed. Breaches and what cannot be

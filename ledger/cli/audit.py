@@ -34,7 +34,9 @@ def audit_command(
     period: str | None, workspace: str | None, as_json: bool, out: Path | None, advice: bool,
     **said: str | None,
 ) -> int:  # fmt: skip
-    """Look at the ledger as an inspector would: everything judged again, what is missing or owed.
+    """Judge everything again; what is missing, late or owed.
+
+    Look at the ledger as an inspector would: everything judged again, what is missing or owed.
 
     \b
     PERIOD is a month (2026-01) or a year; without it everything is audited. Nothing is written

@@ -16,7 +16,9 @@ from ledger.values.finding import render_fault
 @click.option("--by", metavar="PERSON", required=True, help="Who carries the records over.")
 @shared
 def carry_over_command(sheet: Path, by: str, workspace: str | None, as_json: bool) -> int:
-    """Carry over past years kept elsewhere, in the day sheet's own columns.
+    """Carry over years kept in a spreadsheet.
+
+    Carry over past years kept elsewhere, in the day sheet's own columns.
 
     \b
     Sealed as carried over: counted in limits and in reports, never called late, never judged.

@@ -36,7 +36,7 @@ def amend_command(
     entry: int, changes: tuple[str, ...], because: str, by: str, workspace: str | None,
     as_json: bool,
 ) -> int:  # fmt: skip
-    """Correct a booked record; the original stays readable.
+    """Correct a booked record; the original stays.
 
     \b
     Columns are those of the day sheet. Examples:

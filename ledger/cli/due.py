@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 @click.option("--ahead", default="30d", show_default=True, help="How far to look: 30d, 2 weeks.")
 @shared
 def due_command(workspace: str | None, as_json: bool, on: str | None, ahead: str) -> int:
-    """List everything owed: overdue first, then by day, each with its source and its command.
+    """What is overdue, and what falls due.
+
+    List everything owed: overdue first, then by day, each with its source and its command.
 
     \b
     Reports, records that lack something, customer papers, held lines, open days, questions,

@@ -44,7 +44,9 @@ To take the ledger up again: useledger import THIS-FOLDER NEW-FOLDER --by PERSON
 @click.option("--database", default="", metavar="URL", help="Restore into this empty database.")
 @click.option("--json", "as_json", is_flag=True, help="Print results as JSON.")
 def restore_command(backup: Path, folder: Path, database: str, as_json: bool) -> None:
-    """Make a workspace from a backup, verified, in a new or an empty folder.
+    """Make a workspace from a backup.
+
+    Make a workspace from a backup, verified, in a new or an empty folder.
 
     \b
     The firm file and the rule files are those that the ledger kept. Example:
@@ -84,7 +86,9 @@ def _restore(backup: Path, folder: Path, database: str, *, as_json: bool) -> int
 def export_command(
     folder: Path, moving: bool, by: str, workspace: str | None, as_json: bool
 ) -> int:
-    """Write the whole ledger in open formats: CSV, JSON Lines, kept files, JSON schemas.
+    """Write the ledger in open formats; move it elsewhere.
+
+    Write the whole ledger in open formats: CSV, JSON Lines, kept files, JSON schemas.
 
     \b
     Examples:
@@ -137,7 +141,9 @@ def export_papers(workspace: Workspace) -> dict[str, bytes]:
 @click.option("--database", default="", metavar="URL", help="Take it up in this empty database.")
 @click.option("--json", "as_json", is_flag=True, help="Print results as JSON.")
 def import_command(export: Path, folder: Path, by: str, database: str, as_json: bool) -> None:
-    """Make a workspace from an export: the same digests and seals, on SQLite or PostgreSQL.
+    """Take an exported ledger up in a new workspace.
+
+    Make a workspace from an export: the same digests and seals, on SQLite or PostgreSQL.
 
     \b
     Its first new entry says which seal it continues from. Exit code 1: the ledger it came from was

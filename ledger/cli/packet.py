@@ -36,7 +36,9 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 def packet_command(
     target: Path, redact: bool, workspace: str | None, as_json: bool, **said: str | None
 ) -> int:
-    """Write what an inspector asks for: a folder, or a ZIP where the name ends in .zip.
+    """Write what an inspector asks for.
+
+    Write what an inspector asks for: a folder, or a ZIP where the name ends in .zip.
 
     \b
     It reads with a PDF reader and a spreadsheet, and is checked with sha256sum. One address gives
@@ -113,7 +115,9 @@ def zipped(files: dict[str, bytes]) -> bytes:
 @click.option("--out", type=click.Path(path_type=Path), help="Write the proof to this file.")
 @shared
 def prove_command(entry: int, out: Path | None, workspace: str | None, as_json: bool) -> int:
-    """Prove that one entry stands under a sealed root (RFC 9162), to be checked without the ledger.
+    """Prove one entry, to be checked without the ledger.
+
+    Prove that one entry stands under a sealed root (RFC 9162), to be checked without the ledger.
 
     \b
     It does not prove that nothing was left out. Examples:

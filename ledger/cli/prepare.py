@@ -101,7 +101,9 @@ def where(text: str) -> dict[str, str]:
 def prepare_command(
     product: str, out: Path | None, workspace: str | None, as_json: bool, **said: str
 ) -> int:
-    """Say before the job whether and how PRODUCT may be used; book nothing.
+    """Before the job: may I, how much, how, when again.
+
+    Say before the job whether and how PRODUCT may be used; book nothing.
 
     \b
     PRODUCT is a registration number or the id of a label file. Example:
