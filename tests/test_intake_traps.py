@@ -255,8 +255,9 @@ def test_a_time_that_no_ratio_makes(value: str):
 
 @pytest.mark.parametrize(
     ("shown", "expected"),
-    [("1:50", "1:50"), ("1:100", "1:100"), ("01:50", "1:50"), ("1:50:00", "1:50"), ("none", "none"),
-     ("2:40", None), ("2:40:00 AM", None), ("02:40", None), ("1:50 PM", None), ("0:40", None)],
+    [("1:50", "1:50"), ("1:99", "1:99"), ("1:60", "1:60"), ("1:100", "1:100"), ("01:50", "1:50"),
+     ("1:50:00", "1:50"), ("none", "none"), ("2:40", None), ("2:40:00 AM", None),
+     ("02:40", None), ("1:50 PM", None), ("0:40", None)],
 )  # fmt: skip
 def test_a_ratio_in_a_csv_that_a_spreadsheet_saved(shown: str, expected: str | None):
     data = f"date,applicator,product,amount,address,dilution\n2026-01-14,r,p,1 gal,a,{shown}\n"

@@ -97,7 +97,9 @@ def _mangled(heading: str, text: str, *, month_first: bool) -> Restored | None:
         return date_for_fraction(text, as_fraction(*pair, month_first=month_first))
     if heading == "dilution" and (clock := _CLOCK.match(text)):
         hour, minute, second, half = clock.groups()
-        if not half and int(hour) == 1 and int(second or 0) == 0 and int(minute) < 60:
+        if int(minute) >= 60:
+            return None  # no clock shows that; it stands as it was typed
+        if not half and int(hour) == 1 and int(second or 0) == 0:
             ratio = f"1:{int(minute)}"
             return Restored(ratio, "" if ratio == text else f"ratio shown as the time {text}")
         late = 12 if (half or "").lower().startswith("p") and int(hour) < 12 else 0
