@@ -39,6 +39,28 @@ def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     server.drop_database(name)
 
 
+@pytest.fixture(params=BOTH)
+def server(request: pytest.FixtureRequest) -> Iterator[str]:
+    """What a firm file says of its database: nothing (a file of its own), or a server's URL."""
+    yield from _server(request)
+
+
+@pytest.fixture(scope="module", params=BOTH)
+def module_server(request: pytest.FixtureRequest) -> Iterator[str]:
+    """The same, one for all tests of a module."""
+    yield from _server(request)
+
+
+def _server(request: pytest.FixtureRequest) -> Iterator[str]:
+    if request.param == "sqlite":
+        yield ""
+        return
+    running: postgres.Server = request.getfixturevalue("postgres_server")
+    name = running.new_database()
+    yield running.url(name)
+    running.drop_database(name)
+
+
 @pytest.fixture
 def sqlite_database(tmp_path: Path) -> str:
     """The URL of an SQLite database that is not there yet."""

@@ -29,15 +29,26 @@ from ledger.journal import StoreProblem
 from ledger.values.finding import Kind
 from ledger.values.period import Period
 from tests.day_sheets import sheet
-from tests.workspaces import SetClock, sample_workspace
+from tests.workspaces import sample_workspace
 
 DAY = date(2026, 1, 14)
 JANUARY = Period(2026, 1)
 
 
 @pytest.fixture
-def firm(tmp_path):
-    return sample_workspace(tmp_path / "firm")
+def firm(tmp_path, server):
+    """A workspace with an empty ledger, one run on each engine."""
+    made = sample_workspace(tmp_path / "firm", server)
+    yield made
+    made.store.close()
+
+
+@pytest.fixture
+def file_firm(tmp_path):
+    """A workspace whose ledger is a file of its own."""
+    made = sample_workspace(tmp_path / "firm")
+    yield made
+    made.store.close()
 
 
 def book(firm, *lines, name="day.csv"):
@@ -327,19 +338,19 @@ def test_a_broken_label_never_stops_the_day(firm):
     assert Kind.BREACH not in kinds
 
 
-def test_a_workspace_is_found_opened_and_refused_with_the_way_out(firm, tmp_path, monkeypatch):
+def test_a_workspace_is_found_opened_and_refused_with_the_way_out(file_firm, tmp_path, monkeypatch):
     monkeypatch.delenv("USELEDGER_WORKSPACE", raising=False)
-    firm.store.close()
-    inside = firm.root / "rules" / "labels"
-    assert find_root(None, inside) == firm.root.resolve()
-    assert open_workspace(str(firm.root)).book.firm.name == "Calloway Home Pest Care"
+    file_firm.store.close()
+    inside = file_firm.root / "rules" / "labels"
+    assert find_root(None, inside) == file_firm.root.resolve()
+    assert open_workspace(str(file_firm.root)).book.firm.name == "Calloway Home Pest Care"
     with pytest.raises(WorkspaceProblem, match="useledger init"):
         find_root(str(tmp_path / "nowhere"))
     with pytest.raises(WorkspaceProblem, match="already is a workspace"):
-        make_workspace(firm.root, "")
-    (firm.root / "ledger.db").rename(firm.root / "elsewhere.db")
+        make_workspace(file_firm.root, "")
+    (file_firm.root / "ledger.db").rename(file_firm.root / "elsewhere.db")
     with pytest.raises(WorkspaceProblem, match="backup"):
-        open_workspace(str(firm.root))
+        open_workspace(str(file_firm.root))
 
 
 def test_a_synchronised_folder_is_warned_about(tmp_path):
@@ -347,9 +358,8 @@ def test_a_synchronised_folder_is_warned_about(tmp_path):
     assert "synchronised" in warnings_about(tmp_path / "OneDrive" / "firm")[0]
 
 
-def test_a_long_sheet_is_an_import_run_that_can_be_continued(tmp_path, monkeypatch):
+def test_a_long_sheet_is_an_import_run_that_can_be_continued(firm, monkeypatch):
     monkeypatch.setattr(recording, "BATCH", 10)
-    firm = sample_workspace(tmp_path / "firm", clock=SetClock(datetime(2026, 3, 1, tzinfo=UTC)))
     lines = [{"line": str(n), "address": f"{n} Tollhouse Lane"} for n in range(1, 26)]
     lines += [{"line": "", "address": "1 Penryn Cut"}] * 2
     real = recording.book_lines
@@ -376,12 +386,12 @@ def test_a_long_sheet_is_an_import_run_that_can_be_continued(tmp_path, monkeypat
     assert prove_whole(firm).ok
 
 
-def test_verify_opens_a_ledger_whose_guard_was_broken_and_says_so(firm):
+def test_verify_opens_a_ledger_whose_guard_was_broken_and_says_so(file_firm):
     import sqlite3
 
-    book(firm, {})
-    firm.store.close()
-    database = sqlite3.connect(firm.root / "ledger.db")
+    book(file_firm, {})
+    file_firm.store.close()
+    database = sqlite3.connect(file_firm.root / "ledger.db")
     names = [
         row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type='trigger'")
     ]
@@ -389,7 +399,7 @@ def test_verify_opens_a_ledger_whose_guard_was_broken_and_says_so(firm):
     database.commit()
     database.close()
     with pytest.raises(StoreProblem, match="useledger verify"):
-        open_workspace(str(firm.root))
-    result = prove_whole(open_workspace(str(firm.root), proving=True))
+        open_workspace(str(file_firm.root))
+    result = prove_whole(open_workspace(str(file_firm.root), proving=True))
     assert not result.ok
     assert any("guard" in fault.what or names[0] in fault.what for fault in result.problems)

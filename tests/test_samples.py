@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 from fractions import Fraction
 from pathlib import Path
@@ -48,9 +49,13 @@ HELD = {
 
 
 @pytest.fixture(scope="module")
-def handed_in(tmp_path_factory: pytest.TempPathFactory) -> tuple[Workspace, list[Recorded]]:
-    workspace = sample_workspace(tmp_path_factory.mktemp("samples") / "firm")
-    return workspace, [record(workspace, name) for name in (FOURTEENTH, WORKBOOK, MESSY)]
+def handed_in(
+    tmp_path_factory: pytest.TempPathFactory, module_server: str
+) -> Iterator[tuple[Workspace, list[Recorded]]]:
+    """The three sheets handed in one after the other, on each engine."""
+    workspace = sample_workspace(tmp_path_factory.mktemp("samples") / "firm", module_server)
+    yield workspace, [record(workspace, name) for name in (FOURTEENTH, WORKBOOK, MESSY)]
+    workspace.store.close()
 
 
 def by_line(result: Recorded) -> dict[str, object]:
@@ -148,8 +153,10 @@ def in_unit(workspace: Workspace, value: tuple[Fraction, str, int], unit: str) -
 
 
 @pytest.fixture
-def fresh(tmp_path: Path) -> Workspace:
-    return sample_workspace(tmp_path / "firm")
+def fresh(tmp_path: Path, server: str) -> Iterator[Workspace]:
+    workspace = sample_workspace(tmp_path / "firm", server)
+    yield workspace
+    workspace.store.close()
 
 
 def test_the_month_after_the_fourteenth(fresh):

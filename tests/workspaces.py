@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from ledger.demo import firm_file, label_files
 from ledger.flow.booking import Recorded
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace, make_workspace, read_rules
+from ledger.journal import open_store
 from ledger.rulefile import shipped_rules
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -52,3 +54,26 @@ def sample_workspace(folder: Path, database: str = "", clock: SetClock | None = 
 def record(workspace: Workspace, name: str, by: str = "renner") -> Recorded:
     """Hand in one of the sample sheets."""
     return record_sheet(workspace, name, (SAMPLES / name).read_bytes(), by)
+
+
+class Stamp:
+    """Many small workspaces alike: one is made, the others are copies of its empty ledger."""
+
+    def __init__(self, folder: Path) -> None:
+        self._numbers = itertools.count(1)
+        self._folder = folder
+        self.first = sample_workspace(folder / "first")
+        self.first.store.close()
+
+    @contextmanager
+    def new(self) -> Iterator[Workspace]:
+        """Give a workspace with an empty ledger of its own; it is closed and removed after."""
+        file = self._folder / f"ledger-{next(self._numbers)}.db"
+        shutil.copyfile(self.first.root / "ledger.db", file)
+        clock = SetClock(datetime(2026, 2, 20, 2, 30, tzinfo=UTC))
+        store = open_store(f"sqlite:///{file}", clock=clock, salts=counted_salts())
+        try:
+            yield Workspace(self.first.root, self.first.book, store, clock, "tester")
+        finally:
+            store.close()
+            file.unlink()
