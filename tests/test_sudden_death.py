@@ -1,0 +1,181 @@
+"""The program dies while it books a sheet: it is booked whole or not at all, and can be again.
+
+The command runs in a process of its own that is killed (SIGKILL: nothing of it runs on), at random
+moments and at random statements to the database.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import signal
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, event
+
+from ledger.cli import main
+from ledger.flow.holding import held_lines
+from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.recording import record_sheet
+from ledger.flow.workspace import open_workspace
+from ledger.values.sealed import EntryKind
+from tests.day_sheets import sheet
+from tests.workspaces import sample_workspace
+
+LINES = 200
+AT_A_MOMENT, AT_A_STATEMENT = 18, 7
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork a process"),
+]
+
+
+@pytest.fixture(scope="module")
+def before(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workspace with some work in it already, and the long sheet beside it."""
+    folder = tmp_path_factory.mktemp("death") / "firm"
+    firm = sample_workspace(folder)
+    record_sheet(firm, "earlier.csv", sheet({"date": "2026-01-13", "line": "e"}), "renner")
+    firm.store.close()
+    lines = [{"line": str(n), "address": f"{n} Tollhouse Lane"} for n in range(1, LINES + 1)]
+    (folder / "long.csv").write_bytes(sheet(*lines))
+    return folder
+
+
+def start(folder: Path, prepare: Callable[[], None] = lambda: None) -> int:
+    """Begin ``useledger record long.csv`` in a process of its own; return its number."""
+    sys.stdout.flush()
+    sys.stderr.flush()
+    child = os.fork()
+    if child:
+        return child
+    code = 70
+    try:
+        silent = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(silent, 1)
+        os.dup2(silent, 2)
+        prepare()
+        words = ["record", str(folder / "long.csv"), "--by", "renner", "--workspace", str(folder)]
+        main(words, standalone_mode=False)
+    except SystemExit as ended:
+        code = int(ended.code or 0)
+    finally:
+        os._exit(code)
+
+
+def end_of(child: int) -> int:
+    """Wait for a process; return its exit code, or the signal that killed it as a minus."""
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+def dies_at(statement: int) -> Callable[[], None]:
+    """Return what makes a process kill itself just before its n-th statement to the database."""
+
+    def prepare() -> None:
+        left = [statement]
+
+        def count(*said: object) -> None:
+            left[0] -= 1
+            if left[0] <= 0:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+        event.listen(Engine, "before_cursor_execute", count)
+        event.listen(Engine, "commit", count)
+
+    return prepare
+
+
+def statements_of(folder: Path) -> int:
+    """Return how many statements the whole work takes, its commit included."""
+    seen: list[int] = []
+
+    def count(*said: object) -> None:
+        seen.append(1)
+
+    for name in ("before_cursor_execute", "commit"):
+        event.listen(Engine, name, count)
+    try:
+        firm = open_workspace(str(folder))
+        record_sheet(firm, "long.csv", (folder / "long.csv").read_bytes(), "renner")
+        firm.store.close()
+    finally:
+        for name in ("before_cursor_execute", "commit"):
+            event.remove(Engine, name, count)
+    return len(seen)
+
+
+def booked_after(folder: Path) -> int:
+    """Return how many lines of the sheet are booked: all or none, in a ledger that verifies."""
+    firm = open_workspace(str(folder))
+    proof = prove_whole(firm)
+    assert proof.ok, proof.problems
+    booked = len(list_entries(firm, {})) - 1
+    with firm.store.reading() as reader:
+        received = sum(
+            entry.body["name"] == "long.csv" for entry in reader.entries(kinds=(EntryKind.SHEET,))
+        )
+    firm.store.close()
+    assert (booked, received) in {(0, 0), (LINES, 1)}
+    return booked
+
+
+def book_again(folder: Path, before: int) -> None:
+    """Hand the sheet in again: every line is booked once, however the first time ended."""
+    firm = open_workspace(str(folder))
+    again = record_sheet(firm, "long.csv", (folder / "long.csv").read_bytes(), "renner")
+    assert (again.count("taken"), again.count("booked")) == (before, LINES - before)
+    times = Counter(row.use.line for row in list_entries(firm, {}))
+    assert times == Counter([*(str(n) for n in range(1, LINES + 1)), "e"])
+    assert held_lines(firm) == ()
+    assert prove_whole(firm).ok
+    firm.store.close()
+
+
+def test_a_sheet_is_booked_whole_or_not_at_all(before: Path, tmp_path: Path) -> None:
+    trial = tmp_path / "trial"
+    shutil.copytree(before, trial)
+    began = time.monotonic()
+    assert end_of(start(trial)) in {0, 1}
+    whole = time.monotonic() - began
+    assert booked_after(trial) == LINES
+    chance = random.Random(25)
+    seen: Counter[tuple[int, int]] = Counter()
+    for number in range(AT_A_MOMENT):
+        folder = tmp_path / f"moment-{number}"
+        shutil.copytree(before, folder)
+        child = start(folder)
+        time.sleep(chance.uniform(0, whole))
+        os.kill(child, signal.SIGKILL)
+        ended = end_of(child)
+        booked = booked_after(folder)
+        seen[ended, booked] += 1
+        if ended in {0, 1}:
+            assert booked == LINES, "what was acknowledged is there"
+        book_again(folder, booked)
+        shutil.rmtree(folder)
+    assert seen[-signal.SIGKILL, 0] > 0, seen
+
+
+def test_the_last_moment_before_the_commit_is_as_good_as_the_first(
+    before: Path, tmp_path: Path
+) -> None:
+    trial = tmp_path / "trial"
+    shutil.copytree(before, trial)
+    total = statements_of(trial)
+    chance = random.Random(7)
+    moments = [1, total, *(chance.randint(2, total - 1) for _ in range(AT_A_STATEMENT - 2))]
+    for number, statement in enumerate(moments):
+        folder = tmp_path / f"statement-{number}"
+        shutil.copytree(before, folder)
+        ended = end_of(start(folder, dies_at(statement)))
+        assert ended == -signal.SIGKILL
+        assert booked_after(folder) == 0
+        book_again(folder, 0)
+        shutil.rmtree(folder)
