@@ -63,6 +63,7 @@ def summary_command(
       useledger summary 2026-01 --open 2
     """
     from ledger.cli.papers import sheets_of, sheets_text
+    from ledger.flow.doubting import with_doubts
     from ledger.flow.periods import summarise_period
     from ledger.values.summary_rows import summary_values
 
@@ -70,6 +71,7 @@ def summary_command(
     summary, form, place, _ = summarise_period(
         opened, _period(period), said["jurisdiction"], said["form"]
     )
+    summary = with_doubts(opened, summary, place)
     counties = _counties(summary, said["county"])
     if line is not None:
         return _open_line(opened, summary, line, as_json=as_json)
@@ -232,11 +234,12 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
     Example:
       useledger filings
     """
+    from ledger.flow.doubting import doubts_before_filing
     from ledger.flow.filing_register import list_filings, unregistered
 
     opened = open_workspace(workspace)
     filings, owed = list_filings(opened)
-    advice = unregistered(opened)
+    advice = (*unregistered(opened), *doubts_before_filing(opened, [item.period for item in owed]))
     if as_json:
         print_json({
             "filings": [_registered_json(item) for item in filings],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from ledger.flow.judging import booked
 from ledger.flow.lines import BOOKED
@@ -22,11 +23,18 @@ def single_uses(
     workspace: Workspace, reader: Reader, period: Period, place: PlaceOfLaw
 ) -> Iterator[SingleUse]:
     """Yield every current application of a period in a jurisdiction, in the journal's order."""
+    yield from single_uses_between(workspace, reader, place, (period.first, period.last))
+
+
+def single_uses_between(
+    workspace: Workspace, reader: Reader, place: PlaceOfLaw, days: tuple[date, date]
+) -> Iterator[SingleUse]:
+    """Yield every current application from one day to another, both included."""
     sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
     products = {file.product.digest: file.product for file in workspace.book.labels if file.product}
     for entry in reader.entries(
         kinds=BOOKED, current_only=True, jurisdiction=place.id,
-        date_from=period.first, date_to=period.last,
+        date_from=days[0], date_to=days[1],
     ):  # fmt: skip
         use = booked(entry).use
         product = products.get(use.label) or workspace.book.product(use.product, use.date, use.lot)
@@ -60,7 +68,7 @@ def _facts(
     address = site.address if site else None
     person = firm.person(use.applicator)
     return {
-        "jurisdiction": place.id, "county": use.county,
+        "jurisdiction": place.id, "county": use.county, "site": use.site,
         "county_number": place.county_number(use.county) or "",
         "year": str(use.date.year), "month": str(use.date.month),
         "date": use.date.isoformat(), "start": f"{use.start:%H:%M}" if use.start else "",
