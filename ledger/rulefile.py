@@ -19,6 +19,7 @@ from typing import Any
 
 from ledger.rulebook.grammar import FAMILIES
 from ledger.rulebook.paths import BARE_KEY, first_said, join_path
+from ledger.rulebook.quick_lines import quick_lines
 from ledger.values.finding import Fault
 from ledger.values.origin import Origin
 
@@ -190,9 +191,14 @@ def scan_lines(text: str) -> dict[str, int]:
 
     Paths are dotted; items of lists and arrays of tables count from 1 (``limit[2].most``,
     ``expect[1]``); a key that is not bare is quoted. Headers of tables stand under their own
-    path, so that a missing key can be shown at its table. Never raises: of a text that is not
-    TOML it returns what could be seen.
+    path. Never raises: of a text that is not TOML it returns what could be seen.
     """
+    plain = quick_lines(text.removeprefix("\ufeff"))
+    return walk_lines(text) if plain is None else plain
+
+
+def walk_lines(text: str) -> dict[str, int]:
+    """Return the same by walking every character, whatever the text is like."""
     scanner = _Scanner(text.removeprefix("\ufeff"))
     try:
         scanner.run()
