@@ -10,9 +10,10 @@ from ledger.checks.dose import dose, in_unit, ingredient_used, share_in_mix, str
 from ledger.checks.places import known
 from ledger.checks.same import actives
 from ledger.checks.say import Tools, below, finding, over, per_words, plain, said, under
-from ledger.checks.tank import case_of, tank_mates
+from ledger.checks.tank import case_of, possible_mates, tank_mates
 from ledger.rulebook.model import Limit
 from ledger.values.amount import Basis, Quantity
+from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind
 
 _BASIS_WORDS = {Basis.PRODUCT: "", Basis.MIX: " of mix", Basis.INGREDIENT: " of active ingredient"}
@@ -172,8 +173,9 @@ def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     if bound is None:
         return
     value = strength_as(case, limit, bound.unit, tools)
-    if limit.per is None and limit.basis is Basis.INGREDIENT:
-        value = _with_tank(case, value, bound.unit, tools)
+    of_active = limit.per is None and limit.basis is Basis.INGREDIENT
+    if of_active:
+        value = _with_tank(case, value, (bound.unit, tank_mates(case)), tools)
     if value is None:
         text = "cannot tell how strong the mix was"
         way_out = "amend the dilution, as 1 fl oz/gal, 0.06 % ai or 1 % product"
@@ -184,19 +186,38 @@ def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     if limit.most is not None and over(value, limit.most.value, limit.inclusive):
         text = f"{said(strong)}{of}, {tools.authority} allows {said(limit.most)}"
         yield finding(limit, tools, Kind.BREACH, text, "dilution")
-    elif limit.least is not None and _weak(strong, limit, tools):
+        return
+    if of_active:
+        yield from _perhaps_more(case, limit, tools, strong)
+    if limit.least is not None and _weak(strong, limit, tools):
         text = f"{said(strong)}{of}, {tools.authority} names at least {said(limit.least)}"
         yield finding(limit, tools, below(limit), text, "dilution")
 
 
-def _with_tank(case: Case, own: Fraction | None, unit: str, tools: Tools) -> Fraction | None:
-    """Return a share of active ingredient with what the other products of the tank add to it."""
+def _with_tank(
+    case: Case, own: Fraction | None, what: tuple[str, tuple[Application, ...]], tools: Tools
+) -> Fraction | None:
+    """Return a share of active ingredient with what other products of the tank add to it."""
+    unit, mates = what
     names = actives(case.product)
-    for mate in tank_mates(case):
+    for mate in mates:
         share = share_in_mix(case_of(case, mate, tools), Basis.INGREDIENT, tools, names)
         added = None if share is None else tools.into(Quantity(share, "%"), unit)
         own = None if own is None or added is None else own + added
     return own
+
+
+def _perhaps_more(case: Case, limit: Limit, tools: Tools, strong: Quantity) -> Iterator[Finding]:
+    """Say that it cannot be told where lines without a mark would break the limit in one tank."""
+    mates = possible_mates(case, tools)
+    if not mates or limit.most is None:
+        return
+    value = _with_tank(case, strong.value, (strong.unit, mates), tools)
+    if value is None or over(value, limit.most.value, limit.inclusive):
+        names = ", ".join(sorted({mate.product_name for mate in mates}))
+        text = f"cannot tell how strong the mix was: {names} may have been in the same tank"
+        way_out = 'amend mix, with one mark on every line of the tank, or "alone"'
+        yield finding(limit, tools, Kind.UNKNOWN, text, "mix", way_out)
 
 
 def _per_cent_of(basis: Basis) -> str:

@@ -43,6 +43,35 @@ def tank_mates(case: Case) -> tuple[Application, ...]:
     )
 
 
+def possible_mates(case: Case, tools: Tools) -> tuple[Application, ...]:
+    """Return the lines of the visit that may have shared the tank: mixed too, with an active
+    ingredient in common as far as is known, and one of the two without a mark."""
+    use = case.use
+    mine = actives(case.product)
+
+    def may_share(other: Application) -> bool:
+        product = tools.product_of(other)
+        return product is None or bool(mine & actives(product))
+
+    return tuple(
+        other
+        for other in case.others
+        if visit_of(other) == visit_of(use)
+        and other.product_key != use.product_key
+        and not (use.mix_group and other.mix_group)
+        and mixed(case)
+        and _may_be_mixed(case_of(case, other, tools))
+        and may_share(other)
+    )
+
+
+def _may_be_mixed(case: Case) -> bool:
+    """Whether a line was mixed, or does not say it of a product that is."""
+    if case.use.dilution is not None:
+        return mixed(case)
+    return case.product is None or case.product.diluted
+
+
 def case_of(case: Case, other: Application, tools: Tools) -> Case:
     """Return the case of another line of the same site."""
     return replace(case, use=other, product=tools.product_of(other), others=())
@@ -60,7 +89,7 @@ def check_combination(case: Case, limit: Limit, tools: Tools) -> Iterator[Findin
     A line that was mixed with water and does not say under ``mix`` what it shared its tank with
     cannot be told; any mark of its own (``alone``) answers.
     """
-    if _mixed(case) and not case.use.mix_group:
+    if _may_be_mixed(case) and not case.use.mix_group:
         text = "cannot tell whether anything else was in the tank: mix is blank"
         way_out = 'amend mix, with one mark on every line of the tank, or "alone"'
         yield finding(limit, tools, Kind.UNKNOWN, text, "mix", way_out)
@@ -75,7 +104,8 @@ def check_combination(case: Case, limit: Limit, tools: Tools) -> Iterator[Findin
         yield from _never_with(mates, limit, tools)
 
 
-def _mixed(case: Case) -> bool:
+def mixed(case: Case) -> bool:
+    """Whether a line was mixed with water before use, by its dilution."""
     dilution = case.use.dilution
     return dilution is not None and dilution.strength is not Strength.NONE
 
