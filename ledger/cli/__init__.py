@@ -18,6 +18,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "sites": ("sites", "setting up", "List sites, and answer whether two are the same place."),
     "prepare": ("prepare", "the applicator", "Before the job: may I, how much, how, when again."),
     "carry-over": ("carrying", "setting up", "Carry over years kept in a spreadsheet."),
+    "stock": ("stock", "setting up", "The stock account; receive, move, count, dispose."),
     "check": ("applicator", "the applicator", "Read and judge day sheets; book nothing."),
     "record": ("applicator", "the applicator", "Book day sheets."),
     "held": ("held", "the applicator", "Show, put right or drop held lines."),

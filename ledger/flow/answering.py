@@ -96,7 +96,7 @@ def _of_firm(workspace: Workspace) -> list[Item]:
     items = list(report_items(workspace, scope))
     with workspace.store.reading() as reader:
         records = tuple(looked_at(workspace, reader, scope))
-        items += firm_items(reader, scope, records)
+        items += firm_items(workspace, reader, scope, records)
     return items
 
 

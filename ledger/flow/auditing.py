@@ -31,6 +31,7 @@ from ledger.flow.audit_records import Looked, look_at
 from ledger.flow.audit_scope import Scope
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
+from ledger.flow.stocking import stock_items
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
@@ -65,7 +66,7 @@ def audit(workspace: Workspace, scope: Scope) -> Audit:
     with workspace.store.reading() as reader:
         records = tuple(looked_at(workspace, reader, scope))
         items = [item for looked in records for item in looked.items]
-        items += firm_items(reader, scope, records)
+        items += firm_items(workspace, reader, scope, records)
         items += reports
         versions = {looked.record.sealed.seq: looked.earlier for looked in records}
         answered = in_order(with_answers(items, answers_in(reader), versions))
@@ -84,11 +85,14 @@ def looked_at(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Lo
         yield look_at(workspace, reader, sites, entry)
 
 
-def firm_items(reader: Reader, scope: Scope, records: Iterable[Looked]) -> Iterator[Item]:
+def firm_items(
+    workspace: Workspace, reader: Reader, scope: Scope, records: Iterable[Looked]
+) -> Iterator[Item]:
     """Yield what is to be said beside the single records."""
     yield from day_items(reader, records)
     yield from held_items(reader, scope)
     yield from question_items(reader, scope)
+    yield from stock_items(workspace, reader, scope)
 
 
 def answers_in(reader: Reader) -> dict[str, Answer]:
