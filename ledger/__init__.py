@@ -27,6 +27,7 @@ stating       an amount in a unit that a form takes, and in pounds
 refusals      what a regulator does not take in a line of a report
 listing       reports of single applications, of groups of them, and of people
 preparing     before the job: may I, how much, how is it mixed, when again
+notice        papers for the customer: which ones, and what each must say
 plausible     whether amounts, twins and counties look right: advice
 report_remarks  what stands below a report's table
 rulefile      a rule file's table and the line of every key

@@ -37,7 +37,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
         "ledger.normalise", "ledger.checks", "ledger.close",
         "ledger.summarise", "ledger.listing", "ledger.filing", "ledger.inspection",
     ),
-    ("ledger.preparing",),
+    ("ledger.preparing", "ledger.notice"),
     ("ledger.rulefile", "ledger.intake", "ledger.journal"),
     ("ledger.flow",),
     ("reports",),

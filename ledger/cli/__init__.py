@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "prepare": ("prepare", "the applicator", "Before the job: may I, how much, how, when again."),
     "carry-over": ("carrying", "setting up", "Carry over years kept in a spreadsheet."),
     "stock": ("stock", "setting up", "The stock account; receive, move, count, dispose."),
+    "notice": ("notice", "the applicator", "The customer's paper that the law asks for."),
     "check": ("applicator", "the applicator", "Read and judge day sheets; book nothing."),
     "record": ("applicator", "the applicator", "Book day sheets."),
     "held": ("held", "the applicator", "Show, put right or drop held lines."),

@@ -1,0 +1,107 @@
+"""Papers for the customer: the notice before the job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ledger.cli.common import DONE, OWED, print_json, say_error, shared, staged, stop
+from ledger.cli.prepare import cannot_read, job_cells, job_options
+from ledger.flow.workspace import Workspace, open_workspace
+
+if TYPE_CHECKING:
+    from ledger.flow.noticing import Noticed
+
+_KINDS = (".pdf", ".html", ".txt")
+
+
+@click.command("notice")
+@click.argument("products", nargs=-1, required=True)
+@click.option("--before", is_flag=True, required=True, help="The paper before the job.")
+@job_options
+@click.option("--frequency", default="", help="How often, where the work is under a contract.")
+@click.option("--purpose", default="", help="For what, where no pest is named.")
+@click.option("--by", metavar="PERSON", default="", help="Who hands it out: it is then sealed.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write it as .pdf, .html or .txt.")
+@shared
+def notice_command(
+    products: tuple[str, ...], out: Path | None, workspace: str | None, as_json: bool, **said: str
+) -> int:
+    """The customer's paper that the law asks for.
+
+    Print the paper that the customer is handed before the job.
+
+    \b
+    What it says follows from the law of the place; what nobody has read of the law stands open
+    and is named. With --by it is sealed that the paper was handed out. Example:
+      useledger notice --before ridgeline-dust --at S0001 --applicator renner \\
+        --method void --setting indoor --places "wall void" --pests ants \\
+        --customer "M. Okafor" --by renner --out notice.pdf
+    Exit code 0: done, 1: something is lacking or the plan is refused, 2: could not do it.
+    """
+    from ledger.flow.noticing import Noticed, give_notice, plan_notice
+    from ledger.notice import Extra
+
+    if out is not None and out.suffix.casefold() not in _KINDS:
+        stop(f"{out}: name a file that ends in {', '.join(_KINDS)}")
+    said.pop("before")
+    frequency, purpose, by = (said.pop(name) for name in ("frequency", "purpose", "by"))
+    opened = open_workspace(workspace)
+    author = opened.require_person(by) if by else ""
+    jobs = [job_cells(product, said) for product in products]
+    extra = Extra(frequency, purpose)
+    suffix = out.suffix.casefold() if out else ".txt"
+    if author:
+        made = give_notice(
+            opened, jobs, extra, lambda one, seal: page_of(opened, one, suffix, seal), author
+        )
+    else:
+        made = plan_notice(opened, jobs, extra)
+    if not isinstance(made, Noticed):
+        return cannot_read(made, as_json=as_json)
+    return _shown(opened, made, out, as_json=as_json)
+
+
+def page_of(workspace: Workspace, made: Noticed, suffix: str, seal: str) -> bytes:
+    """Return the page of a notice in the kind that the ending of the name says."""
+    from reports.notice import notice_html, notice_sheet, notice_text
+
+    if suffix == ".html":
+        return notice_html(made.notice, seal).encode()
+    if suffix == ".txt":
+        return notice_text(made.notice, seal).encode() + b"\n"
+    from reports.pdf import document
+
+    return document([notice_sheet(made.notice, seal)], workspace.book.firm.name)
+
+
+def _shown(workspace: Workspace, made: Noticed, out: Path | None, *, as_json: bool) -> int:
+    """Print or write a notice, and say beside it what must still be done; return the code."""
+    from reports.notice import notice_values
+
+    refused = [item.text for plan in made.plans for item in plan.refused]
+    suffix = out.suffix.casefold() if out else ".txt"
+    page = made.page or page_of(workspace, made, suffix, "")
+    if out is not None:
+        with staged({out: page}):
+            pass
+    if as_json:
+        print_json({
+            **notice_values(made.notice), "refused": refused, "file": str(out) if out else None,
+            "entry": made.entry.seq if made.entry else None,
+        })  # fmt: skip
+    elif out is None:
+        click.echo(page.decode().rstrip())
+    else:
+        click.echo(f"{out} is written")
+    if made.entry is not None and not as_json:
+        say_error(f"sealed as entry {made.entry.seq}: handed out by {made.entry.by}")
+    for text in made.notice.remarks:
+        say_error(text)
+    for text in made.notice.lacking:
+        say_error(f"to be put in by hand: {text}")
+    for text in refused:
+        say_error(f"the plan behind it is refused: {text}")
+    return OWED if refused or made.notice.lacking else DONE

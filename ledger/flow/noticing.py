@@ -1,0 +1,108 @@
+"""The customer's paper before the job: made from the plan, sealed when it is handed out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from ledger.checks.case import Case
+from ledger.flow.places import site_entry
+from ledger.flow.preparing import stage_for
+from ledger.flow.workspace import Workspace, seal_rules
+from ledger.journal import Reader
+from ledger.notice import Extra, Notice, notice_before
+from ledger.preparing.plan import Plan, make_plan
+from ledger.preparing.rules_here import of_shape, preparation, rules_over
+from ledger.preparing.stage import Stage
+from ledger.seal import seal_code
+from ledger.values.finding import Fault
+from ledger.values.sealed import EntryKind, NewEntry, Sealed
+
+
+@dataclass(frozen=True)
+class Noticed:
+    """A notice with the plans behind it, one for each product; sealed, its entry and its page."""
+
+    notice: Notice
+    plans: tuple[Plan, ...]
+    entry: Sealed | None = None
+    page: bytes = b""
+
+
+Jobs = Sequence[Mapping[str, str]]
+"""The planned lines of one visit, each by the headings of a day sheet."""
+
+
+def plan_notice(workspace: Workspace, jobs: Jobs, extra: Extra) -> Noticed | tuple[Fault, ...]:
+    """Return the paper for these jobs, or why they cannot be read; nothing is recorded."""
+    with workspace.store.reading() as reader:
+        return _noticed(workspace, reader, jobs, extra)
+
+
+def _noticed(
+    workspace: Workspace, reader: Reader, jobs: Jobs, extra: Extra
+) -> Noticed | tuple[Fault, ...]:
+    plans: list[Plan] = []
+    cases: list[Case] = []
+    faults: list[Fault] = []
+    for job in jobs:
+        wish = {**job, "date": job.get("date") or workspace.today().isoformat()}
+        stage = stage_for(workspace, reader, wish)
+        plan = make_plan(stage)
+        if not isinstance(plan, Plan):
+            faults += plan
+            continue
+        plans.append(plan)
+        cases.append(stage.case(plan.use))
+        extra = _told_by(stage, plan, extra)
+    if faults or not plans:
+        return tuple(dict.fromkeys(faults))
+    return Noticed(notice_before(workspace.book, cases, extra), tuple(plans))
+
+
+def _told_by(stage: Stage, plan: Plan, extra: Extra) -> Extra:
+    """Return what the label asks of the people of the house, added to what is known."""
+    rules = rules_over(stage, plan.use)
+    before = tuple(item.text.partition(" (prepared:")[0] for item in preparation(rules))
+    back = tuple(f"{plan.product.name}: {here.said.text}" for here in of_shape(rules, "reentry"))
+    return replace(
+        extra,
+        precautions=tuple(dict.fromkeys((*extra.precautions, *before))),
+        reentry=tuple(dict.fromkeys((*extra.reentry, *back))),
+    )
+
+
+def give_notice(
+    workspace: Workspace,
+    jobs: Jobs,
+    extra: Extra,
+    printed: Callable[[Noticed, str], bytes],
+    by: str,
+) -> Noticed | tuple[Fault, ...]:
+    """Make the paper and seal that it was handed out, with the page itself kept by digest.
+
+    ``printed`` makes the page of the notice and the ledger's seal code of that moment, which the
+    page carries: a witness outside of the ledger. A site that the ledger does not know is made.
+    """
+    with workspace.store.writing() as writer:
+        made = _noticed(workspace, writer, jobs, extra)
+        if not isinstance(made, Noticed):
+            return made
+        use, site = made.plans[0].use, made.plans[0].site
+        seal_rules(writer, workspace.book)
+        if writer.site(site.key) is None:
+            writer.append(site_entry(site, by=by))
+        page = printed(made, seal_code(writer.head.seal))
+        body = {
+            "when": "before", "date": use.date.isoformat(), "site": site.key,
+            "jurisdiction": use.jurisdiction, "county": use.county, "applicator": use.applicator,
+            "products": list(dict.fromkeys(plan.use.product_key for plan in made.plans)),
+            "pests": list(dict.fromkeys(pest for plan in made.plans for pest in plan.use.pests)),
+            "papers": [f"{due.ref.file}/{due.name}" for due in made.notice.due],
+            "lacking": list(made.notice.lacking), "page": writer.keep("notice", page),
+            "rules": workspace.book.digest,
+        }  # fmt: skip
+        private = json.dumps({"customer": use.customer}, ensure_ascii=True, sort_keys=True)
+        entry = writer.append(NewEntry(EntryKind.NOTICE, body, private=private, by=by))
+        return replace(made, entry=entry, page=page)
