@@ -71,6 +71,7 @@ class Owed:
     county: str
     due: Due
     overdue: bool
+    jurisdiction: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ from ledger.values.period import Period, read_period
 
 if TYPE_CHECKING:
     from ledger.filing import Owed
-    from ledger.flow.filing_register import Filed, Registered
+    from ledger.flow.filing_register import Filed, FilingWish, Registered
     from ledger.flow.workspace import Workspace
     from ledger.rulebook.form_model import Form
     from ledger.values.summary import Summary
@@ -163,10 +163,11 @@ def file_command(
     The ledger does not send anything: hand in or post the papers yourself.
     Examples:
       useledger file 2026-01 --by calloway
+      useledger file 2026 --by calloway           every report of the year still owed
       useledger file 2026-01 --county Placer --on 2026-02-09 --how "by mail" --by calloway
     """
-    from ledger.cli.papers import county_papers
-    from ledger.flow.filing_register import FilingWish, file_report, plan_filing
+    from ledger.flow.filing_register import FilingWish, file_report
+    from ledger.flow.filing_year import reports_to_file
 
     opened = open_workspace(workspace)
     day = read_day(str(said["on"]), "--on") if said["on"] else opened.today()
@@ -175,22 +176,48 @@ def file_command(
         day, str(said["how"]), opened.require_person(str(said["by"])), with_open,
         said["jurisdiction"], said["county"], said["form"],
     )  # fmt: skip
-    asked = _period(period)
-    summary, form, _, _, counties = plan_filing(opened, asked, wish)
-    copies = county_papers(opened, summary, form, counties)
     folder = out or opened.root / "reports"
-    papers = {folder / name: data for files in copies.values() for name, data in files.items()}
+    planned = [
+        (asked, one, _copies(opened, asked, one))
+        for asked, one in reports_to_file(opened, _period(period), wish)
+    ]
+    papers = {
+        folder / name: data
+        for *_, copies in planned
+        for files in copies.values()
+        for name, data in files.items()
+    }
     with staged(papers):
-        done = file_report(opened, asked, wish, copies)
+        done = [
+            (asked, item)
+            for asked, one, copies in planned
+            for item in file_report(opened, asked, one, copies)
+        ]
     if as_json:
-        print_json([_filed_json(item) for item in done])
+        print_json([_filed_json(item) for _, item in done])
     else:
-        for item in done:
-            click.echo(_filed_text(item, asked))
-        if done[0].entry.body["open_days"] or done[0].entry.body["held"]:
-            click.echo(_open_text(done[0]))
+        _tell_filed(done)
         click.echo(f"The papers are in {folder}. Sign them and hand them in or post them.")
-    return OWED if any(item.lateness and item.lateness.late for item in done) else DONE
+    return OWED if any(item.lateness and item.lateness.late for _, item in done) else DONE
+
+
+def _copies(opened: Workspace, asked: Period, wish: FilingWish) -> dict[str, dict[str, bytes]]:
+    """Return the papers of one report, a set for each county it goes to."""
+    from ledger.cli.papers import county_papers
+    from ledger.flow.filing_register import plan_filing
+
+    summary, form, _, _, counties = plan_filing(opened, asked, wish)
+    return county_papers(opened, summary, form, counties)
+
+
+def _tell_filed(done: list[tuple[Period, Filed]]) -> None:
+    told: set[Period] = set()
+    for asked, item in done:
+        click.echo(_filed_text(item, asked))
+        body = item.entry.body
+        if asked not in told and (body["open_days"] or body["held"]):
+            click.echo(_open_text(item))
+        told.add(asked)
 
 
 def _open_text(item: Filed) -> str:
@@ -220,8 +247,9 @@ def _filed_json(item: Filed) -> dict[str, Any]:
 def _filed_text(item: Filed, period: Period) -> str:
     nil = " (no use)" if item.entry.body["nil"] else ""
     when = f"; {item.due.why}" if item.due else ""
+    where = ", ".join(filter(None, (period.text, item.county)))
     state = f": {item.lateness.text}" if item.lateness else ""
-    return f"entry {item.entry.seq}: {period.text}, {item.county}{nil} filed{state}{when}"
+    return f"entry {item.entry.seq}: {where}{nil} filed{state}{when}"
 
 
 @click.command("filings")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -160,7 +160,7 @@ def file_report(
     lateness = late(wish.filed_on, when) if when is not None else None
     with workspace.store.writing() as writer:
         still_open = open_in(writer, period)
-        _refuse_open(still_open, period, wish)
+        refuse_open(still_open, period, wish)
         seal_rules(writer, workspace.book)
         done: list[Filed] = []
         for county in counties:
@@ -186,7 +186,8 @@ def file_report(
     return tuple(done)
 
 
-def _refuse_open(still_open: Open, period: Period, wish: FilingWish) -> None:
+def refuse_open(still_open: Open, period: Period, wish: FilingWish) -> None:
+    """Raise while days of a period are open or lines held, unless the wish says it is known."""
     if wish.with_open or not (still_open.days or still_open.held):
         return
     days = ", ".join(day.isoformat() for day in still_open.days) or "none"
@@ -289,7 +290,10 @@ def reports_owed(
                 ))
                 for period in periods_owed(duty, min(starts), until)
             ]  # fmt: skip
-            found += owed(duty, periods, filed, today, file.state)
+            found += [
+                replace(item, jurisdiction=file.id)
+                for item in owed(duty, periods, filed, today, file.state)
+            ]
     return tuple(found)
 
 

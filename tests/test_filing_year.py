@@ -1,0 +1,70 @@
+"""A year filed in one go: every county and nil month, once, or nothing."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+
+import pytest
+from click.testing import CliRunner
+
+from ledger.cli import main
+from ledger.flow import workspace as workspaces
+from ledger.flow.closing import close_day
+from ledger.flow.filing_register import list_filings
+from ledger.flow.recording import record_sheet
+from ledger.flow.workspace import Workspace
+from tests.day_sheets import sheet
+from tests.workspaces import SetClock, sample_workspace
+
+
+@pytest.fixture
+def firm(tmp_path, monkeypatch) -> Workspace:
+    clock = SetClock(datetime(2026, 4, 6, 18, tzinfo=UTC))
+    found = sample_workspace(tmp_path / "firm", clock=clock)
+    monkeypatch.setattr(
+        workspaces.open_workspace, "__defaults__", (None, clock, workspaces.fresh_salt)
+    )
+    record_sheet(found, "day.csv", sheet({}, {"date": "2026-02-20", "line": "2"}), "renner")
+    for day in ("2026-01-14", "2026-02-20"):
+        close_day(found, datetime.fromisoformat(day).date(), None, "calloway")
+    return found
+
+
+def run(firm: Workspace, *words: str):
+    return CliRunner().invoke(main, [*words, "--workspace", str(firm.root)])
+
+
+def test_every_month_and_county_still_owed_is_filed(firm: Workspace) -> None:
+    assert run(firm, "file", "2026-01", "--county", "Placer", "--by", "calloway").exit_code in {
+        0,
+        1,
+    }
+    done = run(firm, "file", "2026", "--by", "calloway", "--json")
+    assert done.exit_code == 1  # January and February came late
+    filed, owed = list_filings(firm)
+    kept = {(item.entry.body["period"], item.entry.body["county"]) for item in filed}
+    assert kept == {
+        (f"2026-{month:02}", county) for month in (1, 2, 3) for county in ("Nevada", "Placer")
+    }
+    assert owed == ()
+    nil = {
+        (item.entry.body["period"], item.entry.body["county"])
+        for item in filed if item.entry.body["nil"]
+    }  # fmt: skip
+    assert ("2026-03", "Placer") in nil
+    assert ("2026-01", "Placer") not in nil
+    assert len(json.loads(done.stdout)) == 5  # Placer in January was filed
+    again = run(firm, "file", "2026", "--by", "calloway")
+    assert again.exit_code == 2
+    assert "nothing of 2026 is owed" in again.stderr
+
+
+def test_an_open_day_anywhere_in_the_year_refuses_all_of_it(firm: Workspace) -> None:
+    record_sheet(firm, "more.csv", sheet({"date": "2026-03-04", "line": "3"}), "renner")
+    done = run(firm, "file", "2026", "--by", "calloway")
+    assert done.exit_code == 2
+    assert "2026-03-04" in done.stderr
+    assert list_filings(firm)[0] == ()
+    assert run(firm, "file", "2026", "--by", "calloway", "--with-open").exit_code == 1
+    assert len(list_filings(firm)[0]) == 6
