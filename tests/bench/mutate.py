@@ -28,8 +28,8 @@ CHECKS = ("test_shape_labels.py", "test_checks_shapes.py", "test_shape_checks.py
           "test_checks_samples.py", "test_checks_law.py", "test_checks_properties.py")  # fmt: skip
 TARGETS = {
     "ledger/checks": CHECKS,
-    "ledger/units.py": ("test_units.py",),
-    "ledger/numbers.py": ("test_numbers.py", "test_amounts.py"),
+    "ledger/units.py": ("test_edges_of_reading.py", "test_units.py"),
+    "ledger/numbers.py": ("test_edges_of_reading.py", "test_numbers.py", "test_amounts.py"),
     "ledger/normalise/amounts.py": ("test_amounts.py",),
     "ledger/normalise/dilution.py": ("test_amounts.py",),
     "ledger/normalise/counted.py": ("test_counted.py",),
