@@ -35,12 +35,29 @@ def shared(function: Callable[..., int]) -> Callable[..., None]:
     )  # fmt: skip
     @functools.wraps(function)
     def run(*args: object, **kwargs: object) -> None:
+        _take_from_group(kwargs)
         for stream in (sys.stdout, sys.stderr):
             if isinstance(stream, io.TextIOWrapper):  # a terminal without a letter shows a mark
                 stream.reconfigure(errors="replace")
         sys.exit(guarded(function, *args, **kwargs))
 
     return run
+
+
+def _take_from_group(kwargs: dict[str, Any]) -> None:
+    """Let ``held --workspace DIR show`` say the same as ``held show --workspace DIR``."""
+    above = click.get_current_context().parent
+    said = above.params if above is not None else {}
+    kwargs["workspace"] = kwargs.get("workspace") or said.get("workspace")
+    kwargs["as_json"] = kwargs.get("as_json") or bool(said.get("as_json"))
+
+
+def group_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Give a group of commands ``--workspace`` and ``--json``, for itself and those below it."""
+    function = click.option("--json", "as_json", is_flag=True, help="Print results as JSON.")(
+        function
+    )
+    return click.option("--workspace", metavar="DIR", help="The workspace.")(function)
 
 
 def guarded(function: Callable[..., int], *args: object, **kwargs: object) -> int:
@@ -159,6 +176,7 @@ def staged(files: Mapping[Path, bytes]) -> Iterator[None]:
     stands under its name.
     """
     parts: dict[Path, Path] = {}
+    made = [folder for path in files for folder in path.parents if not folder.exists()]
     try:
         for path, data in files.items():
             if path.is_dir():
@@ -170,6 +188,13 @@ def staged(files: Mapping[Path, bytes]) -> Iterator[None]:
         yield
         for part, path in parts.items():
             part.replace(path)
+    except BaseException:
+        for part in parts:
+            part.unlink(missing_ok=True)
+        for folder in sorted(set(made), key=lambda folder: -len(folder.parts)):
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+        raise
     finally:
         for part in parts:
             part.unlink(missing_ok=True)

@@ -14,6 +14,7 @@ from ledger.cli.common import (
     OWED,
     EntryNumber,
     fault_json,
+    group_options,
     print_json,
     read_file,
     say_error,
@@ -30,8 +31,9 @@ if TYPE_CHECKING:
 
 
 @click.group("held", invoke_without_command=True)
+@group_options
 @click.pass_context
-def held_command(ctx: click.Context) -> None:
+def held_command(ctx: click.Context, /, **_: object) -> None:
     """Show, put right or drop held lines.
 
     \b
@@ -42,7 +44,7 @@ def held_command(ctx: click.Context) -> None:
       useledger held drop 41 --because "typed twice" --by calloway
     """
     if ctx.invoked_subcommand is None:
-        ctx.invoke(show_command)
+        ctx.invoke(show_command, workspace=ctx.params["workspace"], as_json=ctx.params["as_json"])
 
 
 @held_command.command("show")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ledger.cli.common import DONE, OWED, print_json, shared
+from ledger.cli.common import DONE, OWED, group_options, print_json, shared
 from ledger.cli.printing import counted, filled, table
 from ledger.flow.workspace import open_workspace
 
@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 
 
 @click.group("sites", invoke_without_command=True)
+@group_options
 @click.pass_context
-def sites_command(ctx: click.Context) -> None:
+def sites_command(ctx: click.Context, /, **_: object) -> None:
     """List sites, and answer whether two are the same place.
 
     \b
@@ -30,7 +31,7 @@ def sites_command(ctx: click.Context) -> None:
       useledger sites apart S0014 --by calloway
     """
     if ctx.invoked_subcommand is None:
-        ctx.invoke(list_command)
+        ctx.invoke(list_command, workspace=ctx.params["workspace"], as_json=ctx.params["as_json"])
 
 
 @sites_command.command("list")
