@@ -162,7 +162,7 @@ def not_read(workspace: Workspace, jurisdictions: Iterable[str]) -> tuple[NotRea
         found += [NotRead(name, part.section, part.note, part.ref) for part in file.unread]
         if not file.retentions:
             found.append(NotRead(name, "keeping of records", "no rule in the file says how long"))
-        if not file.deadlines:
+        if not any(clock.about == "record" for clock in file.deadlines):
             note = "no clock for making the record was read: late cannot be told by this law"
             found.append(NotRead(name, "time to make the record", note))
     return tuple(found)

@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 from ledger.audit import Item, Made, Topic, Weight, item_of
 from ledger.checks.case import Case
 from ledger.checks.facts import facts_of
-from ledger.deadlines import Began, clock_ends, end_of_day
+from ledger.deadlines import clock_ends, end_of_day
+from ledger.flow.clocks import began_at
 from ledger.flow.inspecting import differences_of, judge_anew
 from ledger.flow.judging import Booked, booked, latest_findings
 from ledger.flow.places import SiteBook
@@ -24,9 +25,6 @@ from ledger.values.finding import Kind
 from ledger.values.lexicon import fold
 from ledger.values.sealed import Sealed
 from ledger.values.site import Site
-
-RECORD_CLOCKS = ("write the record", "make the record", "record the application")
-"""How a jurisdiction file's ``what`` begins where a clock governs the record itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +131,7 @@ def _clocks(
 
 
 def _of_record(duty: Deadline) -> bool:
-    return fold(duty.what).startswith(RECORD_CLOCKS)
+    return duty.about == "record"
 
 
 def _late(
@@ -143,9 +141,7 @@ def _late(
     duty, applies = clock
     if site is None or not _of_record(duty):
         return None
-    use = record.use
-    day = date.fromordinal(use.date.toordinal() + use.end_day)
-    ends = clock_ends(duty.within, Began(day, use.end or use.start, site.time_zone))
+    ends = clock_ends(duty.within, began_at(record.use, site, duty))
     if not ends.late(made_at):
         return None
     local = made_at.astimezone(ZoneInfo(site.time_zone))

@@ -12,6 +12,8 @@ from ledger.deadlines import Began, clock_ends
 from ledger.rulebook.model import Deadline, RuleFile
 from ledger.rulebook.when import holds
 from ledger.units import Units
+from ledger.values.entry import Application
+from ledger.values.site import Site
 
 _ON_THE_RECORD = ("record", "handover", "paper")
 """What is done with the record once it is written; the other clocks wait for something else."""
@@ -23,11 +25,15 @@ def began(case: Case, clock: Deadline) -> Began:
     From the application: its day and its first minute; from completion: the day and minute of its
     end, or the day of the work where the line does not say the time.
     """
-    use = case.use
-    state = case.site.address.state
+    return began_at(case.use, case.site, clock)
+
+
+def began_at(use: Application, site: Site, clock: Deadline) -> Began:
+    """Return the same for an application at a site."""
+    zone, state = site.time_zone, site.address.state
     if clock.counted_from != "completion of the work":
-        return Began(use.date, use.start, case.site.time_zone, state)
-    return Began(use.date + timedelta(days=use.end_day), use.end, case.site.time_zone, state)
+        return Began(use.date, use.start, zone, state)
+    return Began(use.date + timedelta(days=use.end_day), use.end, zone, state)
 
 
 def late_clocks(case: Case, law: RuleFile, written: datetime | None, units: Units) -> Iterator[str]:
