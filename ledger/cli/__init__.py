@@ -41,6 +41,9 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "restore": ("moving", "the keeper", "Make a workspace from a backup."),
     "export": ("moving", "the keeper", "Write the ledger in open formats; move it elsewhere."),
     "import": ("moving", "the keeper", "Take an exported ledger up in a new workspace."),
+    "keep": ("retention", "the keeper", "Show how long records are kept; order to keep longer."),
+    "dispose": ("retention", "the keeper", "List, and destroy, texts that are past their day."),
+    "attach": ("retention", "the keeper", "Keep a file with an entry."),
     "upgrade": ("keeping", "the keeper", "Bring an older ledger to this version's form."),
 }  # fmt: skip
 """Command: the module below ``ledger.cli`` that holds it, whose it is, and its help line."""

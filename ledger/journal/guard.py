@@ -1,7 +1,8 @@
 """The guard: triggers by which the database itself refuses to change what was sealed.
 
-They stop UPDATE, DELETE, TRUNCATE and INSERT OR REPLACE, gaps and forks. Whoever owns the
-database can drop them; the seals show that, and the program says so each time it opens.
+They stop UPDATE, DELETE, TRUNCATE and INSERT OR REPLACE, gaps and forks. One thing may be deleted:
+a private text, a place or kept bytes that the newest entry, a sealed disposal, names. Whoever owns
+the database can drop the triggers; the seals show that, and the program says so when it opens.
 """
 
 from __future__ import annotations
@@ -16,14 +17,31 @@ KEYS = {"journal": "seq", "private": "seq", "blob": "digest", "place": "seq"}
 """The guarded tables, each with its key."""
 
 
+DISPOSED = {"private": "entries", "place": "entries", "blob": "blobs"}
+"""The tables a disposal may delete from, each with the list of its body that names the rows."""
+
+
+def _unless_disposed(table: str) -> str:
+    """Return the condition of SQLite under which a deletion from this table is refused."""
+    if table not in DISPOSED:
+        return ""
+    return (
+        "WHEN NOT EXISTS (SELECT 1 FROM journal,"  # noqa: S608 - fixed names
+        f" json_each(journal.text, '$.body.{DISPOSED[table]}') AS named WHERE journal.seq ="
+        " (SELECT max(seq) FROM journal) AND journal.kind = 'disposal'"
+        f" AND named.value = OLD.{KEYS[table]}) "
+    )
+
+
 def _sqlite() -> dict[str, str]:
     """Return the triggers of SQLite: name -> text as ``sqlite_master`` keeps it."""
     texts: dict[str, str] = {}
     for table, key in KEYS.items():
         for event in ("UPDATE", "DELETE"):
             name = f"{table}_no_{event.lower()}"
+            unless = _unless_disposed(table) if event == "DELETE" else ""
             texts[name] = (
-                f"CREATE TRIGGER {name} BEFORE {event} ON {table} BEGIN SELECT RAISE(ABORT,"
+                f"CREATE TRIGGER {name} BEFORE {event} ON {table} {unless}BEGIN SELECT RAISE(ABORT,"
                 f" 'the ledger is append-only: {event} on {table} refused'); END"
             )
         if table == "journal":
@@ -64,7 +82,28 @@ BEGIN
 END
 """
 
-_FUNCTIONS = {"ledger_refuse": _REFUSE, "ledger_next": _NEXT}
+_DISPOSE = """
+BEGIN
+  IF TG_OP = 'DELETE' AND EXISTS (
+    SELECT 1 FROM journal WHERE seq = (SELECT max(seq) FROM journal) AND kind = 'disposal'
+      AND text::jsonb #> '{body,%s}' @> to_jsonb(OLD.%s)
+  ) THEN
+    RETURN OLD;
+  END IF;
+  RAISE EXCEPTION 'the ledger is append-only: %% on %% refused', TG_OP, TG_TABLE_NAME;
+END
+"""
+
+_FUNCTIONS = {
+    "ledger_refuse": _REFUSE,
+    "ledger_next": _NEXT,
+    "ledger_dispose_text": _DISPOSE % ("entries", "seq"),
+    "ledger_dispose_blob": _DISPOSE % ("blobs", "digest"),
+}
+_CHANGED_BY = {
+    "private": "ledger_dispose_text", "place": "ledger_dispose_text", "blob": "ledger_dispose_blob",
+}  # fmt: skip
+"""Which function judges a change of a row; ``ledger_refuse`` for the other tables."""
 
 # What pg_trigger says of each trigger: its function and its type, the sum of row 1, before 2,
 # insert 4, delete 8, update 16, truncate 32 (PostgreSQL source, catalog/pg_trigger.h).
@@ -75,7 +114,8 @@ def _postgres() -> dict[str, tuple[str, str, int]]:
     """Return the triggers of PostgreSQL: name -> table, function, type."""
     triggers: dict[str, tuple[str, str, int]] = {}
     for table in KEYS:
-        triggers[f"{table}_no_change"] = (table, "ledger_refuse", _ROW_CHANGE)
+        function = _CHANGED_BY.get(table, "ledger_refuse")
+        triggers[f"{table}_no_change"] = (table, function, _ROW_CHANGE)
         triggers[f"{table}_no_truncate"] = (table, "ledger_refuse", _TRUNCATE)
     triggers["journal_next"] = ("journal", "ledger_next", _ROW_INSERT)
     return triggers
@@ -133,8 +173,9 @@ def _compare_postgres(connection: Connection) -> tuple[str, ...]:
     there = {row[0]: tuple(row)[1:] for row in rows}
     wanted = {name: (*what, "A", True) for name, what in _postgres().items()}
     wrong = list(_differences(wanted, there))
+    names = ", ".join(f"'{name}'" for name in _FUNCTIONS)
     found = connection.exec_driver_sql(
-        "SELECT proname, prosrc FROM pg_proc WHERE proname IN ('ledger_refuse', 'ledger_next')"
+        f"SELECT proname, prosrc FROM pg_proc WHERE proname IN ({names})"  # noqa: S608 - our names
         " AND pronamespace = current_schema()::regnamespace"
     ).all()
     sources = {row[0]: row[1] for row in found}

@@ -163,9 +163,7 @@ class Reader:
         if self._span is None:
             widest = select(func.max(j.last_seq - j.first_seq)).where(j.last_seq.is_not(None))
             self._span = self._run(widest)[0][0] or 0
-        return self._entries(
-            j.first_seq.between(seq - self._span, seq), j.last_seq >= seq
-        )
+        return self._entries(j.first_seq.between(seq - self._span, seq), j.last_seq >= seq)
 
     def referring(self, seq: int) -> tuple[Sealed, ...]:
         """Return every entry that names this one in ``refers``."""
@@ -321,6 +319,17 @@ class Reader:
         )
         for seq, text, salt, private_text in self._stream(stored.order_by(j.seq)):
             yield seq, text, None if salt is None else bytes(salt), private_text
+
+    def disposals(self) -> Iterator[tuple[int, dict[str, Any]]]:
+        """Return number and body of every disposal; a line that cannot be read is left out."""
+        rows = self._run(select(j.seq, j.text).where(j.kind == EntryKind.DISPOSAL).order_by(j.seq))
+        for seq, text in rows:
+            try:
+                body = json.loads(text)["body"]
+            except (ValueError, KeyError, TypeError):
+                continue
+            if isinstance(body, dict):
+                yield seq, body
 
     def places(self) -> dict[int, tuple[int, str, str]]:
         """Return the rows of ``place`` by their number, as stored."""

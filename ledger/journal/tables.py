@@ -83,5 +83,5 @@ place = Table(
     Column("zip", Text, nullable=False),
 )
 
-REVISIONS = ("0001", "0002")
+REVISIONS = ("0001", "0002", "0003")
 """The schema revisions this version knows, oldest first; the last is the one it works with."""

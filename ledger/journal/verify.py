@@ -44,7 +44,8 @@ class Verification:
 
     ``checked`` entries, ``privates`` private texts, ``blobs`` kept files and ``closes`` were
     recomputed. ``witnesses`` are the kept seals that were found, oldest first; what lies after
-    the newest is vouched for by the ledger alone. ``ok`` needs at least one entry.
+    the newest is vouched for by the ledger alone. ``disposed`` texts and files are gone by a sealed
+    disposal; gone without one they are missing. ``ok`` needs at least one entry.
     """
 
     checked: int
@@ -54,6 +55,7 @@ class Verification:
     head: Head
     problems: tuple[Fault, ...]
     witnesses: tuple[Witness, ...] = ()
+    disposed: int = 0
 
     @property
     def ok(self) -> bool:
@@ -77,6 +79,7 @@ def verify(reader: Reader, codes: Sequence[str] = (), *, with_guard: bool = True
     problems = walk.problems
     problems += unreadable
     try:
+        walk.read_disposals()
         places = reader.places()
         for row, salt, text in reader.rows():
             walk.prove(row, (salt, text), places)
@@ -102,7 +105,7 @@ def verify(reader: Reader, codes: Sequence[str] = (), *, with_guard: bool = True
         problems += [walk.unseen(code) for code in given if code not in seen]
     return Verification(
         walk.checked, walk.privates, blobs, walk.closes, Head(walk.expected - 1, walk.prev),
-        tuple(problems), tuple(found),
+        tuple(problems), tuple(found), walk.disposed,
     )  # fmt: skip
 
 
@@ -134,6 +137,8 @@ class _Walk:
         self._wanted: dict[str, int] = {}
         self._earlier: list[tuple[int, int, dict[str, Any]]] = []
         self._here: tuple[int, str, str] = (0, "", "")
+        self.disposed = 0
+        self._gone: dict[int | str, int] = {}
 
     def fault(self, code: str, seq: int | None, what: str, way_out: str = RESTORE) -> Fault:
         """Return a fault of this ledger at an entry."""
@@ -141,6 +146,13 @@ class _Walk:
 
     def _say(self, code: str, seq: int, what: str) -> None:
         self.problems.append(self.fault(code, seq, what))
+
+    def read_disposals(self) -> None:
+        """Note what disposals name; the walk proves their lines like any other."""
+        for seq, body in self._reader.disposals():
+            for named in (body.get("entries"), body.get("blobs")):
+                for item in named if isinstance(named, list) else ():
+                    self._gone.setdefault(item, seq)
 
     def prove(
         self,
@@ -220,11 +232,16 @@ class _Walk:
         if line["private"] is None:
             if text is not None:
                 self._say("VERIFY-PRIVATE", seq, f"entry {seq} was sealed without a private text")
+        elif seq in self._gone and text is None:
+            self.disposed += 1
         elif salt is None or text is None:
             what = f"the private text of entry {seq} is missing and no disposal accounts for it"
             self._say("VERIFY-PRIVATE", seq, what)
         else:
             self.privates += 1
+            if seq in self._gone:
+                what = f"entry {self._gone[seq]} disposed of the text of entry {seq}; it is here"
+                self._say("VERIFY-PRIVATE", seq, what)
             if len(salt) != 16 or salted(text, salt) != line["private"]:
                 self._say("VERIFY-PRIVATE", seq, f"the private text of entry {seq} was changed")
 
@@ -282,6 +299,8 @@ class _Walk:
             if hashlib.sha256(data).hexdigest() != digest:
                 what = f"the kept {kind} {digest[:16]} was changed"
                 self.problems.append(self.fault("VERIFY-BLOB", self._wanted.get(digest, seq), what))
+        self.disposed += sum(digest in self._gone for digest in missing)
+        missing = {digest: seq for digest, seq in missing.items() if digest not in self._gone}
         for digest, seq in sorted(missing.items(), key=lambda item: item[1]):
             what = f"the bytes {digest[:16]} that entry {seq} names are gone"
             self._say("VERIFY-BLOB", seq, what)
@@ -319,7 +338,7 @@ def _is_canonical(line: dict[str, Any], data: bytes) -> bool:
 
 def _digests_in(kind: str, body: dict[str, Any]) -> Iterator[str]:
     """Yield the digests of kept bytes that an entry of this kind names."""
-    if kind == EntryKind.SHEET:
+    if kind in {EntryKind.SHEET, EntryKind.ATTACHMENT}:
         named: list[Any] = [body.get("digest")]
     elif kind == EntryKind.RULES:
         files = body.get("files")

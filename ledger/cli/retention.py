@@ -1,0 +1,148 @@
+"""The keeper's commands about time: keep, dispose, attach."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ledger.cli.common import DONE, OWED, print_json, read_day, read_file, shared, stop
+from ledger.flow.workspace import open_workspace
+
+
+@click.command("keep")
+@click.option("--entry", type=int, help="Keep one record.")
+@click.option("--site", metavar="KEY", help="Keep everything at a site.")
+@click.option("--from", "date_from", metavar="DATE", help="Keep work from this day on.")
+@click.option("--to", "date_to", metavar="DATE", help="Keep work up to this day.")
+@click.option("--end", type=int, metavar="ORDER", help="End this order.")
+@click.option("--because", default="", help="Why (a claim, an inspection, a lawsuit).")
+@click.option("--by", metavar="PERSON", default="", help="Who says so.")
+@shared
+def keep_command(
+    entry: int | None, end: int | None, because: str, by: str, workspace: str | None,
+    as_json: bool, **scope: str | None,
+) -> int:  # fmt: skip
+    """Show how long records are kept, or order that some are kept longer.
+
+    \b
+    An order stops disposal until it is ended. Examples:
+      useledger keep
+      useledger keep --site S0003 --because "claim of 14 March" --by calloway
+      useledger keep --end 812 --because "claim settled" --by calloway
+    """
+    from ledger.flow.retaining import order_keep, release
+
+    opened = open_workspace(workspace)
+    if not by and not because and end is None and entry is None and not any(scope.values()):
+        return _show(opened.root, as_json=as_json)
+    person = opened.require_person(by)
+    if end is not None:
+        done = release(opened, end, because, person)
+    else:
+        days = {name: read_day(str(scope[key]), f"--{name}").isoformat() if scope[key] else None
+                for name, key in (("from", "date_from"), ("to", "date_to"))}  # fmt: skip
+        what = {"entry": entry, "site": scope["site"], **days}
+        done = order_keep(opened, what, because, person)
+    if as_json:
+        print_json({"entry": done.seq, "seal": done.seal})
+    else:
+        click.echo(f"entry {done.seq}: {'order ended' if end is not None else 'order sealed'}")
+    return DONE
+
+
+def _show(root: Path, *, as_json: bool) -> int:
+    from ledger.cli.printing import table
+    from ledger.flow.retaining import records
+
+    opened = open_workspace(str(root))
+    with opened.store.reading() as reader:
+        found = records(opened, reader)
+    rows = [
+        {"record": item.first, "date": item.day, "site": item.site,
+         "until": item.until.day or "cannot tell", "rule": item.until.rule or item.until.note,
+         "counted_from": item.until.counted_from, "source": item.until.source,
+         "note": item.until.note, "orders": list(item.orders), "disposed": item.disposed}
+        for item in found
+    ]  # fmt: skip
+    if as_json:
+        print_json(rows)
+    elif not rows:
+        click.echo("No records yet.")
+    else:
+        headings = ("record", "date", "until", "rule", "counted from", "orders")
+        cells = [
+            [row["record"], row["date"], "disposed of" if row["disposed"] else row["until"],
+             row["rule"], row["counted_from"], ", ".join(str(seq) for seq in item.orders)]
+            for row, item in zip(rows, found, strict=True)
+        ]  # fmt: skip
+        click.echo(table(headings, cells))
+    return DONE
+
+
+@click.command("dispose")
+@click.option("--destroy", is_flag=True, help="Destroy what is listed; this cannot be undone.")
+@click.option("--because", default="", help="Why.")
+@click.option("--by", metavar="PERSON", default="", help="Who destroys it.")
+@shared
+def dispose_command(
+    destroy: bool, because: str, by: str, workspace: str | None, as_json: bool
+) -> int:
+    """List the texts past their day; with --destroy, destroy them and seal that they are gone.
+
+    \b
+    Names, addresses, notes, received sheets and attached files go, with their salts. What was
+    applied, where it counts, and every seal stays: the ledger still verifies. Examples:
+      useledger dispose
+      useledger dispose --destroy --because "yearly disposal" --by calloway
+    """
+    from ledger.flow.retaining import OLD_BACKUPS, dispose_due, plan_disposal
+
+    opened = open_workspace(workspace)
+    done: tuple[int, ...] = ()
+    if destroy:
+        if not by:
+            stop("a disposal is the act of a person; add --by PERSON")
+        plan, sealed = dispose_due(opened, because, opened.require_person(by))
+        done = tuple(entry.seq for entry in sealed)
+    else:
+        with opened.store.reading() as reader:
+            plan = plan_disposal(opened, reader, opened.today())
+    if as_json:
+        print_json({
+            "records": [item.first for item in plan.records], "texts": list(plan.entries),
+            "files": list(plan.blobs), "kept_by_order": [item.first for item in plan.held_back],
+            "disposals": list(done), "old_backups": OLD_BACKUPS if done else "",
+        })  # fmt: skip
+        return DONE if done or not plan.entries else OWED
+    verb = "destroyed" if done else "past their day"
+    click.echo(
+        f"{len(plan.records)} records {verb}: {len(plan.entries)} private texts, "
+        f"{len(plan.blobs)} kept files; {len(plan.held_back)} more are kept by an order."
+    )
+    if done:
+        click.echo(f"Sealed as entry {', '.join(map(str, done))}. {OLD_BACKUPS}")
+    return DONE if done or not plan.entries else OWED
+
+
+@click.command("attach")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--to", "entry", type=int, required=True, metavar="ENTRY", help="What it belongs to.")
+@click.option("--by", metavar="PERSON", required=True, help="Who attaches it.")
+@shared
+def attach_command(file: Path, entry: int, by: str, workspace: str | None, as_json: bool) -> int:
+    """Keep a file with an entry: a photograph, a letter, a laboratory's report.
+
+    \b
+    Example:
+      useledger attach creek.jpg --to 17 --by renner
+    """
+    from ledger.flow.retaining import attach
+
+    opened = open_workspace(workspace)
+    done = attach(opened, file.name, read_file(file), entry, opened.require_person(by))
+    if as_json:
+        print_json({"entry": done.seq, "digest": done.body["digest"]})
+    else:
+        click.echo(f"entry {done.seq}: {file.name} is kept with entry {entry}")
+    return DONE
