@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "check": ("applicator", "the applicator", "Read and judge day sheets; book nothing."),
     "record": ("applicator", "the applicator", "Book day sheets."),
     "held": ("held", "the applicator", "Show, put right or drop held lines."),
+    "incident": ("incident", "the applicator", "Call for help first; then record what happened."),
     "close": ("applicator", "the applicator", "Close a day and print its seal code."),
     "amend": ("correcting", "the applicator", "Correct a booked record; the original stays."),
     "strike": ("correcting", "the applicator", "Strike a record that should not exist."),

@@ -29,6 +29,7 @@ from ledger.flow.audit_firm import (
 )  # fmt: skip
 from ledger.flow.audit_records import Looked, look_at
 from ledger.flow.audit_scope import Scope
+from ledger.flow.incidents import incident_items
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
 from ledger.flow.stocking import stock_items
@@ -93,6 +94,7 @@ def firm_items(
     yield from held_items(reader, scope)
     yield from question_items(reader, scope)
     yield from stock_items(workspace, reader, scope)
+    yield from incident_items(workspace, reader, scope)
 
 
 def answers_in(reader: Reader) -> dict[str, Answer]:
