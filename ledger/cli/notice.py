@@ -1,4 +1,4 @@
-"""Papers for the customer: the notice before the job."""
+"""Papers for the customer: the notice before the job, and the one after it."""
 
 from __future__ import annotations
 
@@ -18,8 +18,13 @@ _KINDS = (".pdf", ".html", ".txt")
 
 
 @click.command("notice")
-@click.argument("products", nargs=-1, required=True)
-@click.option("--before", is_flag=True, required=True, help="The paper before the job.")
+@click.argument("products", nargs=-1)
+@click.option("--before", is_flag=True, help="The paper before the job, for these products.")
+@click.option("--after", metavar="ENTRY", default="", help="The paper after an entry's visit.")
+@click.option("--given", metavar="HOW", default="", help="After: it was given so, as by e-mail.")
+@click.option("--refused", metavar="HOW", default="", help="After: the customer refused it.")
+@click.option("--waived", metavar="HOW", default="", help="After: the customer waived it.")
+@click.option("--consent", is_flag=True, help="After: the customer agreed to papers by e-mail.")
 @job_options
 @click.option("--frequency", default="", help="How often, where the work is under a contract.")
 @click.option("--purpose", default="", help="For what, where no pest is named.")
@@ -39,14 +44,35 @@ def notice_command(
       useledger notice --before ridgeline-dust --at S0001 --applicator renner \\
         --method void --setting indoor --places "wall void" --pests ants \\
         --customer "M. Okafor" --by renner --out notice.pdf
+      useledger notice --after 17 --given "by e-mail" --consent --by renner --out notice.html
     Exit code 0: done, 1: something is lacking or the plan is refused, 2: could not do it.
     """
+    if out is not None and out.suffix.casefold() not in _KINDS:
+        stop(f"{out}: name a file that ends in {', '.join(_KINDS)}")
+    after = _after(said)
+    if bool(said.pop("before")) == (after is not None) or bool(products) == (after is not None):
+        stop("name products with --before, or an entry with --after ENTRY")
+    if after is not None:
+        from ledger.cli.notice_after import after_command
+
+        return after_command(open_workspace(workspace), after, said["by"], out, as_json=as_json)
+    return _before(products, out, workspace, as_json=as_json, said=said)
+
+
+def _after(said: dict[str, str]) -> tuple[str, dict[str, str], bool] | None:
+    """Take what was said of the paper after the job out of the options; None for the other."""
+    asked, consent = said.pop("after"), bool(said.pop("consent"))
+    states = {name: said.pop(name) for name in ("given", "refused", "waived")}
+    return (asked, states, consent) if asked else None
+
+
+def _before(
+    products: tuple[str, ...], out: Path | None, workspace: str | None, *, as_json: bool,
+    said: dict[str, str],
+) -> int:  # fmt: skip
     from ledger.flow.noticing import Noticed, give_notice, plan_notice
     from ledger.notice import Extra
 
-    if out is not None and out.suffix.casefold() not in _KINDS:
-        stop(f"{out}: name a file that ends in {', '.join(_KINDS)}")
-    said.pop("before")
     frequency, purpose, by = (said.pop(name) for name in ("frequency", "purpose", "by"))
     opened = open_workspace(workspace)
     author = opened.require_person(by) if by else ""
