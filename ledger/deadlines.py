@@ -169,6 +169,7 @@ class Sort(IntEnum):
     REGISTRATION = 9
     RULES = 10
     RETENTION = 11
+    REVISIT = 12
 
     @property
     def text(self) -> str:

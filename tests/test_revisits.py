@@ -7,7 +7,9 @@ from datetime import date, timedelta
 
 import pytest
 
+from ledger.deadlines import Sort
 from ledger.flow.correcting import strike
+from ledger.flow.due import what_is_due
 from ledger.flow.recording import record_sheet
 from ledger.flow.revisits import FORGOTTEN, revisits
 from ledger.preparing.lasting import PRACTICE, lasts_of, read_lasts, revisits_of
@@ -110,3 +112,20 @@ def test_the_ledger_lists_current_lines_only(tmp_path):
         assert [item.product_key for item in revisits(reader, firm.book, on)] == ["99999-11"]
         assert revisits(reader, firm.book, date(2026, 9, 14) + FORGOTTEN) != ()
         assert revisits(reader, firm.book, date(2026, 9, 15) + FORGOTTEN) == ()
+
+
+def test_due_lists_revisits_with_their_days_and_never_as_overdue(tmp_path):
+    firm = sample_workspace(tmp_path / "firm")
+    record_sheet(firm, "day.csv", sheet({}), "renner")
+
+    def listed(on):
+        return [item for item in what_is_due(firm, on, 0) if item.sort is Sort.REVISIT]
+
+    assert listed(date(2026, 7, 13)) == []
+    (due,) = listed(date(2026, 7, 14))  # six months after, common practice, no source
+    assert (due.day, due.late) == (date(2026, 7, 14), False)
+    assert "S0001, at structure" in due.what
+    assert PRACTICE in due.source
+    (passed,) = listed(date(2026, 9, 15))
+    assert "that day has passed" in passed.why
+    assert not passed.late

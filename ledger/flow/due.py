@@ -15,6 +15,7 @@ from ledger.flow.filing_register import list_filings, open_in, reports_owed
 from ledger.flow.judging import booked, findings_of
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import site_from
+from ledger.flow.revisits import revisits_owed
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.rulebook.book import months_after
@@ -57,6 +58,7 @@ def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -
             *_open_days(reader, look),
             *_questions(reader, look),
             *_retention(workspace, reader),
+            *revisits_owed(reader, workspace.book, look.on, timedelta(days=ahead)),
         ]
     found += [
         *_amended(workspace, look), *_licences(workspace, look), *_registrations(workspace, look),

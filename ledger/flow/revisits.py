@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
+from ledger.deadlines import Owing, Sort, long_day
 from ledger.flow.judging import booked
 from ledger.journal import Reader
 from ledger.preparing.lasting import Revisit, revisits_of
@@ -38,3 +39,18 @@ def _uses(reader: Reader, on: date) -> Iterator[Application]:
     )  # fmt: skip
     for entry in entries:
         yield booked(entry).use
+
+
+def revisits_owed(reader: Reader, book: Book, on: date, ahead: timedelta) -> Iterator[Owing]:
+    """Yield the revisits as things to do, by the first day of each.
+
+    None is ever overdue: no law asks for it. Whose last day has passed says so.
+    """
+    for item in revisits(reader, book, on, ahead):
+        where = f"{item.site}, {item.setting}" if item.setting else item.site
+        over = "; that day has passed" if item.state(on) == "overdue" else ""
+        yield Owing(
+            Sort.REVISIT, item.due_from, f"visit {where} again: {item.product_name}",
+            f"done on {item.done_on}, lasts {item.lasts}: until {long_day(item.due_to)}{over}",
+            item.source, f"useledger prepare {item.product_key} --at {item.site} --help",
+        )  # fmt: skip
