@@ -134,7 +134,7 @@ def kept_lines(workspace: Workspace) -> int:
         return sum(1 for _ in reader.entries(kinds=kinds))
 
 
-@few(60)
+@few(40)
 @given(data=st.data())
 def test_any_sheet_books_or_holds_every_line_or_is_refused_whole(stamp, data):
     rows = data.draw(broken())
@@ -155,7 +155,7 @@ def test_any_sheet_books_or_holds_every_line_or_is_refused_whole(stamp, data):
         assert prove_whole(firm).ok
 
 
-@few(70)
+@few(50)
 @given(data=st.data())
 def test_bytes_that_are_no_sheet_never_raise(stamp, data):
     good, _ = data.draw(written(data.draw(lines(most=3))))
@@ -174,7 +174,7 @@ def test_bytes_that_are_no_sheet_never_raise(stamp, data):
         assert prove_whole(firm).ok
 
 
-@few(35)
+@few(30)
 @given(data=st.data())
 def test_a_sheet_again_in_any_order_changes_nothing(stamp, data):
     rows = data.draw(broken())
@@ -198,7 +198,7 @@ def what_stands(workspace: Workspace) -> tuple[object, ...]:
     return tuple(rows), tuple(held.seq for held in held_lines(workspace))
 
 
-@few(35)
+@few(30)
 @given(data=st.data())
 def test_judgements_do_not_depend_on_the_order_of_lines(stamp, data):
     rows = [{**row, "line": str(n)} for n, row in enumerate(data.draw(lines(least=2)), 1)]
@@ -285,7 +285,7 @@ def seals(firm: Workspace) -> list[str]:
         return [entry.seal for entry in reader.entries()]
 
 
-@few(35)
+@few(40)
 @given(work=st.lists(OPERATIONS, min_size=2, max_size=14), first=lines(least=2, most=4))
 def test_any_sequence_of_work_leaves_a_ledger_that_verifies(stamp, work, first):
     codes: list[str] = []
@@ -387,7 +387,7 @@ def dosed(draw: st.DrawFn) -> Row:
     return row
 
 
-@few(35)
+@few(30)
 @given(rows=st.lists(dosed(), min_size=1, max_size=12))
 def test_a_month_s_summary_is_the_sum_of_its_entries(stamp, rows):
     with stamp.new() as firm:
