@@ -2,7 +2,8 @@
 
 Not a test by itself: ``python -m tests.fuzz sheet -max_total_time=300`` runs one target with
 atheris (``pip install atheris``). A reader may refuse anything, as faults; what it may never do is
-raise, or take more than a few seconds. What was found is kept as tests in ``test_fuzzed.py``.
+raise, or take more than a few seconds. What a run finds becomes a case of
+``test_hostile.py``.
 """
 
 from __future__ import annotations
