@@ -1,0 +1,371 @@
+"""Faults carried out: a full disk, a disk for reading only, torn files, writers, poor roles."""
+
+from __future__ import annotations
+
+import os
+import resource
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import textwrap
+import time
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from ledger.flow.closing import close_day
+from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.recording import record_sheet
+from ledger.flow.workspace import open_workspace
+from ledger.journal import Store, StoreProblem, create, open_store
+from ledger.journal.engine import make_store_engine, parse_url
+from ledger.journal.roles import role_statements
+from ledger.journal.verify import verify
+from tests.day_sheets import sheet
+from tests.journal_data import FIRM, TickingClock, counted_salts, small_ledger, use
+from tests.workspaces import ROOT, SetClock, sample_workspace
+
+TOOLS = {"clock": TickingClock(), "salts": counted_salts()}
+
+
+def child(code: str, *arguments: str, **more: object) -> subprocess.Popen[str]:
+    """Start a program that imports the ledger, with these arguments."""
+    return subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(code), *arguments], cwd=ROOT, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, **more,
+    )  # type: ignore[call-overload, no-any-return] # fmt: skip
+
+
+FILL = """
+    import sys
+    from ledger.flow.workspace import open_workspace
+    from ledger.flow.recording import record_sheet
+    from ledger.journal import StoreProblem
+    from tests.day_sheets import sheet
+    workspace = open_workspace(sys.argv[1])
+    booked = 0
+    try:
+        for number in range(400):
+            lines = [{"line": "", "note": f"{number} {at} " * 40, "places": f"seam {number} {at}",
+                      "start": f"{number // 60:02}:{number % 60:02}", "end": "23:59"}
+                     for at in range(20)]
+            done = record_sheet(workspace, f"{number}.csv", sheet(*lines), "renner")
+            booked += done.count("booked")
+            print(booked, flush=True)
+    except (StoreProblem, OSError) as problem:
+        print("STOP", problem, flush=True)
+"""
+
+
+def test_a_full_disk_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
+    made = sample_workspace(tmp_path / "firm")
+    record_sheet(made, "first.csv", sheet({}), "renner")
+    made.store.close()
+    most = (made.root / "ledger.db").stat().st_size + 400_000
+
+    def limit() -> None:
+        signal.signal(
+            signal.SIGXFSZ, signal.SIG_IGN
+        )  # a write past the end fails as on a full disk
+        resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
+
+    done = child(FILL, str(made.root), preexec_fn=limit)
+    said, error = done.communicate(timeout=120)
+    lines = said.splitlines()
+    assert lines, error
+    assert lines[-1].startswith("STOP"), said + error
+    assert "nothing was recorded" in lines[-1]
+    acknowledged = int(lines[-2]) if len(lines) > 1 else 0
+    again = open_workspace(str(made.root))
+    assert len(list_entries(again, {})) == acknowledged + 1
+    assert prove_whole(again).ok
+    assert (
+        record_sheet(again, "after.csv", sheet({"start": "17:05", "end": "17:20"}), "renner").count(
+            "booked"
+        )
+        == 1
+    )
+
+
+def test_a_disk_for_reading_only_is_read_and_not_written(sqlite_store: Store) -> None:
+    small_ledger(sqlite_store)
+    file = Path(str(sqlite_store.engine.url.database))
+    sqlite_store.close()
+    # The tests may run as root, who may write anywhere; the file is opened as on such a disk.
+    url = parse_url(f"sqlite:///file:{file}?mode=ro&uri=true")
+    store = Store(make_store_engine(url), TickingClock(), counted_salts(), "tester")
+    with store.reading() as reader:
+        assert verify(reader).ok
+    before = file.read_bytes()
+    with pytest.raises(StoreProblem, match="readonly") as refused, store.writing() as writer:
+        writer.append(use(9))
+    assert "nothing was recorded" in refused.value.what
+    assert file.read_bytes() == before
+    store.close()
+
+
+WRITER = """
+    import sys
+    from ledger.journal import open_store
+    from tests.journal_data import TickingClock, use
+    import secrets
+    store = open_store(sys.argv[1], clock=TickingClock(), salts=lambda: secrets.token_bytes(16))
+    for number in range(int(sys.argv[3])):
+        with store.writing() as writer:
+            print(writer.append(use(int(sys.argv[2]) * 1000 + number)).seal, flush=True)
+"""
+
+
+def test_eight_writers_at_once_make_one_chain(store: Store, database: str) -> None:
+    each = 12
+    running = [child(WRITER, database, str(number), str(each)) for number in range(8)]
+    seals: set[str] = set()
+    for writer in running:
+        said, error = writer.communicate(timeout=180)
+        assert writer.returncode == 0, error
+        seals |= set(said.split())
+    assert len(seals) == 8 * each
+    with store.reading() as reader:
+        assert verify(reader, tuple(seals)).ok
+        assert reader.head.seq == 1 + 8 * each
+
+
+def test_a_clock_set_back_is_sealed_as_it_is_and_nothing_breaks(sqlite_database: str) -> None:
+    clock = TickingClock()
+    store = create(sqlite_database, firm=FIRM, clock=clock, salts=counted_salts())
+    small_ledger(store)
+    clock.now -= timedelta(days=400)
+    with store.writing() as writer:
+        back = writer.append(use(9))
+    with store.reading() as reader:
+        assert verify(reader).ok
+        assert back.at < reader.entry(back.seq - 1).at
+        assert [entry.seq for entry in reader.entries()] == list(range(1, back.seq + 1))
+    store.close()
+
+
+def test_a_clock_set_back_refuses_the_close_of_a_day_to_come(tmp_path: Path) -> None:
+    from ledger.flow.workspace import WorkspaceProblem
+
+    clock = SetClock(datetime(2026, 1, 16, 2, 30, tzinfo=UTC))
+    made = sample_workspace(tmp_path / "firm", clock=clock)
+    record_sheet(made, "day.csv", sheet({}), "renner")
+    clock.moment -= timedelta(days=9)
+    with pytest.raises(WorkspaceProblem, match="has not come yet"):
+        close_day(made, date(2026, 1, 14), None, "renner")
+    assert prove_whole(made).ok
+
+
+# Torn files
+
+
+def killed_in_a_transaction(file: Path) -> None:
+    """Leave a hot rollback journal behind, as a power failure in a transaction does."""
+    code = """
+        import os, signal, sqlite3, sys
+        db = sqlite3.connect(sys.argv[1], isolation_level=None)
+        db.execute("PRAGMA journal_mode = DELETE")
+        db.execute("PRAGMA cache_size = 1")
+        db.execute("BEGIN IMMEDIATE")
+        for trigger in ("journal_no_update", "private_no_update"):
+            db.execute(f"DROP TRIGGER {trigger}")
+        db.execute("UPDATE private SET text = text || hex(zeroblob(20000))")
+        db.execute("UPDATE journal SET text = text || hex(zeroblob(20000))")
+        os.kill(os.getpid(), signal.SIGKILL)
+    """
+    done = child(code, str(file))
+    done.communicate(timeout=60)
+    assert done.returncode == -signal.SIGKILL
+
+
+def test_a_transaction_cut_off_is_taken_back_when_the_ledger_is_opened(
+    sqlite_store: Store, sqlite_database: str
+) -> None:
+    entries = small_ledger(sqlite_store)
+    sqlite_store.close()
+    file = Path(sqlite_database.removeprefix("sqlite:///"))
+    killed_in_a_transaction(file)
+    assert file.with_name("ledger.db-journal").stat().st_size > 0
+    store = open_store(sqlite_database, **TOOLS)  # type: ignore[arg-type]
+    with store.reading() as reader:
+        assert verify(reader, [entries[-1].seal]).ok
+    store.close()
+
+
+@pytest.mark.parametrize("damage", ["torn", "garbled", "gone"])
+def test_a_damaged_rollback_journal_is_seen(
+    sqlite_store: Store, sqlite_database: str, damage: str
+) -> None:
+    """Half a journal cannot bring the past back; verify must say so rather than pass."""
+    entries = small_ledger(sqlite_store)
+    sqlite_store.close()
+    file = Path(sqlite_database.removeprefix("sqlite:///"))
+    killed_in_a_transaction(file)
+    journal = file.with_name("ledger.db-journal")
+    data = bytearray(journal.read_bytes())
+    if damage == "torn":
+        journal.write_bytes(data[: len(data) // 3])
+    elif damage == "garbled":
+        data[600::7] = bytes(len(data[600::7]))
+        journal.write_bytes(bytes(data))
+    else:
+        journal.unlink()
+    whole = False
+    try:
+        store = open_store(sqlite_database, proving=True, **TOOLS)  # type: ignore[arg-type]
+        with store.reading() as reader:
+            whole = verify(reader, [entries[-1].seal]).ok
+        store.close()
+    except StoreProblem:
+        whole = False  # refused with a way out: every such message has one
+    if whole:  # it came back whole: then it is the ledger that it was
+        with sqlite3.connect(file) as raw:
+            assert raw.execute("SELECT count(*) FROM journal").fetchone() == (len(entries) + 1,)
+    else:
+        assert damage in {"torn", "garbled", "gone"}
+
+
+def test_a_garbled_wal_gives_an_older_state_or_is_refused(
+    sqlite_store: Store, sqlite_database: str
+) -> None:
+    """What a WAL file held is lost with it; a kept seal shows that, whatever SQLite makes of it."""
+    entries = small_ledger(sqlite_store)
+    sqlite_store.close()
+    file = Path(sqlite_database.removeprefix("sqlite:///"))
+    raw = sqlite3.connect(file, isolation_level=None)
+    raw.execute("PRAGMA journal_mode = WAL")
+    raw.execute("PRAGMA wal_autocheckpoint = 0")
+    raw.execute("INSERT INTO blob VALUES (?, 'sheet', x'00')", ("6e" * 32,))
+    copied = file.with_name("copy.db")
+    shutil.copy(file, copied)
+    wal = bytearray(file.with_name("ledger.db-wal").read_bytes())
+    raw.close()
+    assert len(wal) > 4096
+    wal[40::11] = bytes(len(wal[40::11]))
+    copied.with_name("copy.db-wal").write_bytes(bytes(wal))
+    try:
+        store = open_store(f"sqlite:///{copied}", **TOOLS)  # type: ignore[arg-type]
+    except StoreProblem:
+        return  # refused with a way out: every such message has one
+    with store.reading() as reader:
+        assert verify(reader, [entries[-1].seal]).ok
+        assert reader.blob("6e" * 32) is None
+    store.close()
+
+
+# Sudden deaths of close and file
+
+CLOSER = """
+    import sys
+    from datetime import date
+    from ledger.flow.closing import close_day
+    from ledger.flow.filing_register import FilingWish, file_report, plan_filing
+    from ledger.flow.workspace import open_workspace
+    from ledger.values.period import Period
+    workspace = open_workspace(sys.argv[1])
+    print("ready", flush=True)
+    if sys.argv[2] == "close":
+        print(close_day(workspace, date(2026, 1, 14), None, "calloway").entry.seal, flush=True)
+    else:
+        wish = FilingWish(workspace.today(), "by hand", "calloway", with_open=True)
+        made = plan_filing(workspace, Period(2026, 1), wish)
+        copies = {county: {"a.csv": b"x" * 50_000} for county in made[4]}
+        for filed in file_report(workspace, Period(2026, 1), wish, copies):
+            print(filed.entry.seal, flush=True)
+"""
+
+
+@pytest.mark.parametrize("what", ["close", "file"])
+def test_sudden_deaths_leave_a_whole_close_or_none(tmp_path: Path, what: str) -> None:
+    made = sample_workspace(tmp_path / "firm")
+    record_sheet(made, "day.csv", sheet(*({"lot": f"{n}"} for n in range(30))), "renner")
+    made.store.close()
+    kept = tmp_path / "kept.db"
+    shutil.copy(made.root / "ledger.db", kept)
+    times = int(os.environ.get("USELEDGER_DEATHS", "12"))
+    for number in range(times):
+        for old in made.root.glob("ledger.db*"):
+            old.unlink()
+        shutil.copy(kept, made.root / "ledger.db")
+        running = child(CLOSER, str(made.root), what)
+        assert running.stdout is not None
+        assert running.stdout.readline() == "ready\n"
+        time.sleep(0.25 * number / times)
+        running.kill()
+        said, _ = running.communicate(timeout=60)
+        seals = said.split()
+        again = open_workspace(str(made.root))
+        proof = prove_whole(again, seals)
+        assert proof.ok, proof.problems
+        with again.store.reading() as reader:
+            filings = list(reader.filings())
+            assert len(filings) in {0, len({item.body["county"] for item in filings})}
+            for filing in filings:
+                assert reader.blob(filing.body["report"]) is not None
+        again.store.close()
+
+
+# A role of PostgreSQL that can read and add, and nothing else
+
+NO_GUARD = (
+    "CREATE OR REPLACE FUNCTION ledger_next() RETURNS trigger LANGUAGE plpgsql AS "
+    "$$BEGIN RETURN NEW; END$$"
+)
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_a_role_that_can_only_read_and_insert_records_and_changes_nothing(
+    store: Store, database: str
+) -> None:
+    entries = small_ledger(store)
+    role = f"clerk_{os.getpid()}"
+    url = store.engine.url
+    where = {"host": str(url.query["host"]), "dbname": url.database}
+    with psycopg.connect(autocommit=True, user=url.username, **where) as owner:
+        for statement in role_statements(role, str(url.database)):
+            owner.execute(statement)
+    try:
+        poor = open_store(
+            database.replace(f"://{url.username}@", f"://{role}@"),
+            **TOOLS,  # type: ignore[arg-type]
+        )
+        with poor.writing() as writer:
+            writer.append(use(20))
+            writer.keep("sheet", b"by the clerk")
+        with poor.reading() as reader:
+            assert verify(reader, [entries[-1].seal]).ok
+        poor.close()
+        with psycopg.connect(autocommit=True, user=role, **where) as clerk:
+            for statement in (
+                "UPDATE journal SET at = ''", "DELETE FROM journal", "TRUNCATE journal CASCADE",
+                "DROP TABLE journal CASCADE", "ALTER TABLE journal DISABLE TRIGGER ALL",
+                "DROP TRIGGER journal_next ON journal", "DELETE FROM private",
+                "UPDATE private SET text = ''", "DELETE FROM blob", "DELETE FROM place",
+                "SET session_replication_role = replica", "CREATE TABLE mine (a int)",
+                NO_GUARD, "UPDATE alembic_version SET version_num = '0'",
+                "CREATE RULE r AS ON INSERT TO journal DO INSTEAD NOTHING",
+            ):  # fmt: skip
+                with pytest.raises((
+                    psycopg.errors.InsufficientPrivilege, psycopg.errors.RaiseException,
+                )):  # fmt: skip
+                    clerk.execute(statement)
+        with store.reading() as reader:
+            assert verify(reader).ok
+    finally:
+        with psycopg.connect(autocommit=True, user=url.username, **where) as owner:
+            owner.execute(f"DROP OWNED BY {role}")
+            owner.execute(f"DROP ROLE {role}")
+
+
+def test_the_statements_of_the_role_stand_in_the_page_for_developers() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text()
+    for statement in role_statements("useledger_clerk", "ledger"):
+        assert statement in page, statement
+    assert len(role_statements("a", "b")) >= 4
+    with pytest.raises(ValueError, match="plain name"):
+        role_statements('a"; DROP', "ledger")
