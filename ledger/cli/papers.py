@@ -69,7 +69,8 @@ def summary_files(workspace: Workspace, part: Summary, form: Form, path: Path) -
     """Return the files that a summary of one county becomes under this name."""
     suffix = path.suffix.casefold()
     if suffix == ".txt" and form.writes == "pipe":
-        return {path.name: data for data in regulator_file(part, form).values()}
+        (data,) = regulator_file(part, form).values()
+        return {path.name: data}
     if suffix == ".csv" and form.grain == "total":
         lines, ingredients = machine_csv(part)
         return {path.name: lines, f"{path.stem}-ingredients.csv": ingredients}
