@@ -58,10 +58,9 @@ def after_command(
         click.echo(f"{out} is written" if out else page.decode().rstrip())
         if made.entry is not None and handing is not None:
             say_error(f"sealed as entry {made.entry.seq}: {handing.state} {handing.how}".rstrip())
-        for text in made.notice.remarks:
+        by_hand = (f"to be put in by hand: {text}" for text in made.notice.lacking)
+        for text in (*made.notice.remarks, *by_hand):
             say_error(text)
-        for text in made.notice.lacking:
-            say_error(f"to be put in by hand: {text}")
     return OWED if made.notice.lacking else DONE
 
 
