@@ -71,6 +71,8 @@ def guarded(function: Callable[..., int], *args: object, **kwargs: object) -> in
         say_error(f"{problem.what}; {problem.way_out}" if problem.way_out else problem.what)
     except BrokenPipeError:
         raise  # whoever reads our output has gone: click ends quietly
+    except UnicodeEncodeError:
+        say_error("what was typed holds bytes that are no text; type it again; nothing was changed")
     except OSError as error:
         named = f"{error.filename}: " if error.filename else ""
         say_error(f"{named}{error.strerror or error}; nothing was changed")
