@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -20,8 +21,8 @@ from ledger.flow.workspace import open_workspace
 @click.option("--by", metavar="PERSON", default="", help="Who says so.")
 @shared
 def keep_command(
-    entry: int | None, end: int | None, because: str, by: str, workspace: str | None,
-    as_json: bool, **scope: str | None,
+    workspace: str | None, as_json: bool, because: str, by: str,
+    **scope: Any,  # noqa: ANN401 - numbers and texts, as click read them
 ) -> int:  # fmt: skip
     """Show how long records are kept, or order that some are kept longer.
 
@@ -34,7 +35,8 @@ def keep_command(
     from ledger.flow.retaining import order_keep, release
 
     opened = open_workspace(workspace)
-    if not by and not because and end is None and entry is None and not any(scope.values()):
+    end = scope.pop("end")
+    if not by and not because and end is None and not any(scope.values()):
         return _show(opened.root, as_json=as_json)
     person = opened.require_person(by)
     if end is not None:
@@ -42,7 +44,7 @@ def keep_command(
     else:
         days = {name: read_day(str(scope[key]), f"--{name}").isoformat() if scope[key] else None
                 for name, key in (("from", "date_from"), ("to", "date_to"))}  # fmt: skip
-        what = {"entry": entry, "site": scope["site"], **days}
+        what = {"entry": scope["entry"], "site": scope["site"], **days}
         done = order_keep(opened, what, because, person)
     if as_json:
         print_json({"entry": done.seq, "seal": done.seal})
