@@ -121,6 +121,4 @@ def _text(value: Value) -> str:
 
 def _soft(text: str) -> str:
     """Return a text whose very long words may break, so that they stay inside their column."""
-    return _LONG_WORD.sub(
-        lambda word: _BREAK.join(re.findall(".{1,16}", word[0])), plain(text)
-    )
+    return _LONG_WORD.sub(lambda word: _BREAK.join(re.findall(".{1,16}", word[0])), plain(text))

@@ -52,9 +52,7 @@ def test_a_backup_is_the_same_ledger(store: Store, tmp_path: Path) -> None:
         backup(store, tmp_path / "nowhere" / "x.db")
 
 
-def test_a_backup_is_taken_while_the_ledger_is_in_use(
-    sqlite_store: Store, tmp_path: Path
-) -> None:
+def test_a_backup_is_taken_while_the_ledger_is_in_use(sqlite_store: Store, tmp_path: Path) -> None:
     small_ledger(sqlite_store)
     with sqlite_store.writing() as writer:
         writer.append(use(8))

@@ -121,9 +121,7 @@ def test_an_extent_of_nothing_is_not_an_extent() -> None:
 
 
 def test_cans_are_counted_by_room() -> None:
-    rule = limit(
-        Shape.COUNT, measure="cans", most=q(1, "each"), per=q(1, "each"), per_what="rooms"
-    )
+    rule = limit(Shape.COUNT, measure="cans", most=q(1, "each"), per=q(1, "each"), per_what="rooms")
     room = {"room_length": (10, "ft"), "room_width": (12, "ft")}
     assert kinds(use(extent=measures(cans=1, **room)), rule) == []
     assert kinds(use(extent=measures(cans=2, **room)), rule) == [Kind.BREACH]

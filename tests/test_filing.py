@@ -206,9 +206,7 @@ def test_an_overtaken_filing_is_told_line_by_line() -> None:
 def test_a_renamed_product_is_the_same_line() -> None:
     found = difference([ROW], [{**ROW, "product": "Ridgeline Crevice Dust II"}])
     assert [change.kind for change in found] == ["changed"]
-    assert found[0].columns == {
-        "product": ("Ridgeline Crevice Dust", "Ridgeline Crevice Dust II")
-    }
+    assert found[0].columns == {"product": ("Ridgeline Crevice Dust", "Ridgeline Crevice Dust II")}
 
 
 def test_a_product_weighed_and_measured_is_two_lines() -> None:

@@ -183,9 +183,7 @@ def test_a_held_line_is_open_until_it_is_cleared_dropped_or_replaced(store: Stor
 def test_judgements_are_found_for_every_entry_they_cover(store: Store) -> None:
     write(store, *(use(number) for number in range(6)))  # entries 2 to 7
     spans = [(2, 4), (3, 3), (5, 7), (2, 7), (4, 4)]
-    said = write(
-        store, *(NewEntry(EntryKind.JUDGEMENT, {"first": a, "last": b}) for a, b in spans)
-    )
+    said = write(store, *(NewEntry(EntryKind.JUDGEMENT, {"first": a, "last": b}) for a, b in spans))
     with store.writing() as writer:
         assert seqs(writer.judgements(3)) == seqs((said[0], said[1], said[3]))
         late = writer.append(NewEntry(EntryKind.JUDGEMENT, {"first": 1, "last": 12}))

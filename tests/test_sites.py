@@ -40,9 +40,7 @@ LEXICON = Lexicon(FIRM, Words({}), (), (CALIFORNIA,))
 
 def draft(**cells: str) -> Draft:
     typed = {name.replace("_", " "): text for name, text in cells.items()}
-    held = {
-        name: Cell(text, Origin("day.csv", 2, name)) for name, text in typed.items()
-    }
+    held = {name: Cell(text, Origin("day.csv", 2, name)) for name, text in typed.items()}
     return Draft(Origin("day.csv", 2), held, typed)
 
 

@@ -20,7 +20,7 @@ from ledger.cli.common import (
     shared,
     show_finding,
 )  # fmt: skip
-from ledger.cli.printing import counted
+from ledger.cli.printing import counted, progress_bar
 from ledger.flow.workspace import Workspace, open_workspace, warnings_about
 from ledger.values.finding import Kind, render_fault
 
@@ -78,7 +78,10 @@ def record_command(
     refused = _refused(opened, data) if len(data) > 1 else []
     if refused:
         return report(refused, as_json=as_json, advice=advice, booked="booked")
-    results = [record_sheet(opened, path.name, content, author) for path, content in data]
+    results = []
+    for path, content in data:
+        with progress_bar(path.name) as progress:
+            results.append(record_sheet(opened, path.name, content, author, progress))
     return report(results, as_json=as_json, advice=advice, booked="booked")
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Sequence
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from itertools import zip_longest
 from textwrap import fill, wrap
 from typing import Any
+
+from ledger.values.progress import Progress, unwatched
 
 
 def terminal_width() -> int:
@@ -64,3 +68,24 @@ def filled(text: str, first: str = "", rest: str = "") -> str:
 def counted(count: int, one: str, many: str = "") -> str:
     """Return a number with its noun: 1 line, 2 lines; ``many`` where an s does not do."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+@contextmanager
+def progress_bar(label: str) -> Iterator[Progress]:
+    """Give a watcher that draws how far long work has come, where somebody looks on.
+
+    The bar is drawn on standard error, and only if that is a terminal: results stay alone on
+    standard output, and a script sees nothing of it.
+    """
+    if not sys.stderr.isatty():
+        yield unwatched
+        return
+    from click import progressbar
+
+    with progressbar(length=1, label=label, file=sys.stderr) as bar:
+
+        def tell(done: int, total: int) -> None:
+            bar.length = total
+            bar.update(done - bar.pos)
+
+        yield tell

@@ -16,7 +16,7 @@ from ledger.cli.common import (
     print_json,
     shared,
 )  # fmt: skip
-from ledger.cli.printing import counted, filled
+from ledger.cli.printing import counted, filled, progress_bar
 from ledger.flow.workspace import open_workspace
 from ledger.values.finding import render_fault
 from ledger.values.sealed import kind_words
@@ -78,8 +78,12 @@ def trace_text(told: Trace) -> str:
 
 @click.command("verify")
 @click.option("--seal", "codes", multiple=True, metavar="CODE", help="A seal code kept elsewhere.")
-@click.option("--packet", type=click.Path(path_type=Path, exists=True), metavar="PATH",
-              help="Check this packet or proof instead; needs no ledger.")
+@click.option(
+    "--packet",
+    type=click.Path(path_type=Path, exists=True),
+    metavar="PATH",
+    help="Check this packet or proof instead; needs no ledger.",
+)
 @shared
 def verify_command(
     codes: tuple[str, ...], packet: Path | None, workspace: str | None, as_json: bool
@@ -101,7 +105,8 @@ def verify_command(
     from ledger.flow.inspecting import prove_whole
 
     opened = open_workspace(workspace, proving=True)
-    result = prove_whole(opened, codes)
+    with progress_bar("proving") as progress:
+        result = prove_whole(opened, codes, progress)
     witness = witness_text(opened, result)
     if as_json:
         print_json({

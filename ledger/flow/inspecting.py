@@ -19,6 +19,7 @@ from ledger.journal.verify import Verification, verify
 from ledger.normalise.line import normalise_line
 from ledger.values.entry import Application
 from ledger.values.finding import Finding
+from ledger.values.progress import Progress, unwatched
 from ledger.values.sealed import EntryKind, Sealed
 from ledger.values.site import Site
 
@@ -127,10 +128,12 @@ def differences_of(
     return compare_findings(sealed_findings, found)
 
 
-def prove_whole(workspace: Workspace, codes: Sequence[str] = ()) -> Verification:
+def prove_whole(
+    workspace: Workspace, codes: Sequence[str] = (), progress: Progress = unwatched
+) -> Verification:
     """Verify the ledger: recompute everything, and look for the seal codes kept elsewhere."""
     with workspace.store.reading() as reader:
-        return verify(reader, tuple(codes))
+        return verify(reader, tuple(codes), progress=progress)
 
 
 def judgements_of(reader: Reader, seq: int) -> Iterator[tuple[Sealed, tuple[Finding, ...]]]:

@@ -25,6 +25,7 @@ from ledger.flow.workspace import Workspace
 from ledger.intake import read_sheet
 from ledger.journal import Reader
 from ledger.values.draft import Sheet
+from ledger.values.progress import Progress, unwatched
 from ledger.values.sealed import EntryKind
 
 BATCH = 5000
@@ -47,13 +48,22 @@ def check_sheet(workspace: Workspace, name: str, data: bytes) -> Recorded:
     return Recorded(sheet, outcomes, new, len(sheet.observations) - new, sealed=False)
 
 
-def record_sheet(workspace: Workspace, name: str, data: bytes, by: str = "") -> Recorded:
-    """Book one sheet: every line becomes an entry, a held line, or was taken before."""
+def record_sheet(
+    workspace: Workspace,
+    name: str,
+    data: bytes,
+    by: str = "",
+    progress: Progress = unwatched,
+) -> Recorded:
+    """Book one sheet: every line becomes an entry, a held line, or was taken before.
+
+    ``progress`` is told after each batch of a long sheet how many lines are done.
+    """
     sheet = read_sheet(name, data, workspace.book.firm.month_first)
     if sheet.faults:
         return Recorded(sheet, faults=sheet.faults, sealed=False)
     if len(sheet.drafts) > BATCH:
-        return record_in_batches(workspace, sheet, data, by)
+        return record_in_batches(workspace, sheet, data, by, progress)
     with workspace.store.writing() as writer:
         sites = SiteBook(writer)
         lines = understand(workspace, writer, sites, sheet)
@@ -62,7 +72,9 @@ def record_sheet(workspace: Workspace, name: str, data: bytes, by: str = "") -> 
         return book_lines(workspace, writer, sites, sheet, (lines, by))
 
 
-def record_in_batches(workspace: Workspace, sheet: Sheet, data: bytes, by: str) -> Recorded:
+def record_in_batches(
+    workspace: Workspace, sheet: Sheet, data: bytes, by: str, progress: Progress
+) -> Recorded:
     """Book a long sheet; what is booked before an interruption stays, the rest follows later.
 
     The whole sheet is read and sorted out first, so that copies and questions are settled
@@ -93,6 +105,7 @@ def record_in_batches(workspace: Workspace, sheet: Sheet, data: bytes, by: str) 
         observations += done.observations
         taken += done.observations_taken
         again += done.judged_again
+        progress(start + len(part), len(sheet.drafts))
     return Recorded(sheet, tuple(outcomes), observations, taken, judged_again=again)
 
 

@@ -13,9 +13,7 @@ from ledger.journal.store import Store, system_user
 from ledger.values.sealed import EntryKind, NewEntry
 
 
-def create(
-    url: str, *, firm: str, clock: Clock, salts: Salts, os_user: str | None = None
-) -> Store:
+def create(url: str, *, firm: str, clock: Clock, salts: Salts, os_user: str | None = None) -> Store:
     """Make a new ledger with its first entry (which names the firm) and open it.
 
     ``salts`` also gives the ledger's id. Raises ``StoreProblem`` where a ledger exists already.

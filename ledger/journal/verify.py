@@ -22,9 +22,13 @@ from ledger.merkle import Tree
 from ledger.seal import encode, read_seal, salted, seal_of
 from ledger.values.finding import Fault
 from ledger.values.origin import Origin
+from ledger.values.progress import Progress, unwatched
 from ledger.values.sealed import EntryKind, Head
 
 _SEQ, _SEAL, _TEXT, _PRIVATE = (COLUMNS.index(n) for n in ("seq", "seal", "text", "private"))
+
+TOLD_EVERY = 1000
+"""Entries between two words to whoever watches a proof."""
 
 RESTORE = "keep this file as it is, restore the newest backup that verifies, and compare the two"
 
@@ -68,13 +72,20 @@ class Verification:
         return self.witnesses[-1] if self.witnesses else None
 
 
-def verify(reader: Reader, codes: Sequence[str] = (), *, with_guard: bool = True) -> Verification:
+def verify(
+    reader: Reader,
+    codes: Sequence[str] = (),
+    *,
+    with_guard: bool = True,
+    progress: Progress = unwatched,
+) -> Verification:
     """Recompute the whole ledger and look for every kept seal (seal codes or 64 hex digits).
 
     Problems come in the order of the entries, each with the database as file and the entry's
-    number as row.
+    number as row. ``progress`` is told every ``TOLD_EVERY`` entries how many are done.
     """
     walk = _Walk(reader)
+    total = reader.head.seq
     kept, unreadable = _read_codes(codes)
     problems = walk.problems
     problems += unreadable
@@ -84,6 +95,8 @@ def verify(reader: Reader, codes: Sequence[str] = (), *, with_guard: bool = True
         for row, salt, text in reader.rows():
             walk.prove(row, (salt, text), places)
             walk.witness(kept)
+            if walk.checked % TOLD_EVERY == 0:
+                progress(walk.checked, total)
         walk.finish(places)
         blobs = walk.prove_blobs()
         if with_guard:

@@ -118,9 +118,7 @@ class _Core:
     dose: Dose
 
 
-def normalise_line(
-    draft: Draft, lexicon: Lexicon, units: Units, find_site: FindSite
-) -> Normalised:
+def normalise_line(draft: Draft, lexicon: Lexicon, units: Units, find_site: FindSite) -> Normalised:
     """Return a line as understood, or with every fault that holds it.
 
     ``find_site`` is asked for a site by address only when nothing else holds the line, because
@@ -128,9 +126,7 @@ def normalise_line(
     """
     notes = _Notes(draft)
     firm = lexicon.firm
-    day = notes.take(
-        read_date(cell(draft, "date"), firm.month_first, draft.at("date")), "date"
-    )
+    day = notes.take(read_date(cell(draft, "date"), firm.month_first, draft.at("date")), "date")
     person = notes.take(
         read_person(cell(draft, "applicator"), firm, draft.at("applicator")), "applicator"
     )
@@ -169,16 +165,12 @@ def _core(
     supervisor = notes.take(
         read_person(cell(draft, "supervisor"), lexicon.firm, draft.at("supervisor")), "supervisor"
     )
-    kind = notes.keep(
-        read_word(cell(draft, "site kind"), "site_kind", "site kind", lexicon.words)
-    )
+    kind = notes.keep(read_word(cell(draft, "site kind"), "site_kind", "site kind", lexicon.words))
     place = read_place(draft, lexicon, kind)
     notes.blame(place.faults)
     notes.remarks.extend(place.remarks)
     named = notes.take(
-        read_product(
-            cell(draft, "product"), cell(draft, "lot"), day, lexicon, draft.at("product")
-        ),
+        read_product(cell(draft, "product"), cell(draft, "lot"), day, lexicon, draft.at("product")),
         "product",
     )
     dose = notes.take(read_dose(draft, named, units, lexicon.firm, day), "amount")

@@ -72,9 +72,7 @@ def _nearest(text: str, firm: Firm) -> Person | None:
     return known[found[0]] if found else None
 
 
-def choose_licence(
-    person: Person, jurisdiction: str, work: str, day: date
-) -> tuple[Licence, ...]:
+def choose_licence(person: Person, jurisdiction: str, work: str, day: date) -> tuple[Licence, ...]:
     """Return the licences that hold in that jurisdiction, for that work, on that day.
 
     None is no fault of the line (a check finds what the law says of it); several need the line

@@ -159,9 +159,7 @@ def read_place(draft: Draft, lexicon: Lexicon, kind: str) -> Place:
         way_out = "ask the state lead agency, and add a jurisdiction file"
         remarks.append(remark("PLACE-WITHOUT-LAW", "state", said, way_out))
     typed = ", ".join(
-        text
-        for name in ("address", "unit", "city", "state", "zip")
-        if (text := cell(draft, name))
+        text for name in ("address", "unit", "city", "state", "zip") if (text := cell(draft, name))
     )
     ask = SiteAsk(
         address, county, kind,

@@ -55,9 +55,7 @@ def summary_values(summary: Summary) -> dict[str, Any]:
             }
             for use in summary.ingredients
         ],
-        "nil": [
-            {"county": nil.county, "county_number": nil.county_number} for nil in summary.nil
-        ],
+        "nil": [{"county": nil.county, "county_number": nil.county_number} for nil in summary.nil],
         "left_out": [{**_line(summary, line), **_exact(line)} for line in summary.left_out],
         "remarks": [
             {"text": remark.text, "county": remark.county, "sources": list(remark.sources)}

@@ -89,9 +89,7 @@ TABLES = (
 # Jurisdiction, month and only then county: with the county first, "one month, all counties"
 # grows with the ledger. The visit stands before the amount, so that one walk in the order of
 # the index gives sums and visits without a sort.
-USE = (
-    "jurisdiction, ym, county, product_key, label, site_code, unit, denominator, visit"
-)
+USE = "jurisdiction, ym, county, product_key, label, site_code, unit, denominator, visit"
 
 INDEXES = (
     "CREATE UNIQUE INDEX ux_journal_replaces ON journal (replaces) WHERE replaces IS NOT NULL",
