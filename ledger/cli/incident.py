@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 @click.option("--workspace", metavar="DIR", help="The workspace.")
 @click.pass_context
 def incident_command(ctx: click.Context, /, **said: Any) -> None:  # noqa: ANN401 - click's options
-    """Record a spill, an exposure, a complaint or damage; without more, list them.
+    """Call for help first; then record what happened.
+
+    Record a spill, an exposure, a complaint or damage; without more, list them.
 
     \b
     CALL FIRST: emergency services, poison control, the regulator of the place. Then record.

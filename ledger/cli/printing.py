@@ -10,7 +10,7 @@ from itertools import zip_longest
 from textwrap import fill, wrap
 from typing import Any
 
-from ledger.values.progress import Progress, unwatched
+from ledger.values.progress import Progress
 
 
 def terminal_width() -> int:
@@ -71,14 +71,14 @@ def counted(count: int, one: str, many: str = "") -> str:
 
 
 @contextmanager
-def progress_bar(label: str) -> Iterator[Progress]:
+def progress_bar(label: str) -> Iterator[Progress | None]:
     """Give a watcher that draws how far long work has come, where somebody looks on.
 
     The bar is drawn on standard error, and only if that is a terminal: results stay alone on
     standard output, and a script sees nothing of it.
     """
     if not sys.stderr.isatty():
-        yield unwatched
+        yield None
         return
     from click import progressbar
 

@@ -24,7 +24,7 @@ def keep_command(
     workspace: str | None, as_json: bool, because: str, by: str,
     **scope: Any,  # noqa: ANN401 - numbers and texts, as click read them
 ) -> int:  # fmt: skip
-    """Show how long records are kept, or order that some are kept longer.
+    """Show how long records are kept; order to keep longer.
 
     \b
     An order stops disposal until it is ended. Examples:
@@ -90,7 +90,9 @@ def _show(root: Path, *, as_json: bool) -> int:
 def dispose_command(
     destroy: bool, because: str, by: str, workspace: str | None, as_json: bool
 ) -> int:
-    """List the texts past their day; with --destroy, destroy them and seal that they are gone.
+    """List, and destroy, texts that are past their day.
+
+    With --destroy, destroy them and seal that they are gone.
 
     \b
     Names, addresses, notes, received sheets and attached files go, with their salts. What was
@@ -133,7 +135,9 @@ def dispose_command(
 @click.option("--by", metavar="PERSON", required=True, help="Who attaches it.")
 @shared
 def attach_command(file: Path, entry: int, by: str, workspace: str | None, as_json: bool) -> int:
-    """Keep a file with an entry: a photograph, a letter, a laboratory's report.
+    """Keep a file with an entry.
+
+    A photograph, a letter, a laboratory's report.
 
     \b
     Example:

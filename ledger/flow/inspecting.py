@@ -19,7 +19,7 @@ from ledger.journal.verify import Verification, verify
 from ledger.normalise.line import normalise_line
 from ledger.values.entry import Application
 from ledger.values.finding import Finding
-from ledger.values.progress import Progress, unwatched
+from ledger.values.progress import Progress
 from ledger.values.sealed import EntryKind, Sealed
 from ledger.values.site import Site
 
@@ -129,7 +129,7 @@ def differences_of(
 
 
 def prove_whole(
-    workspace: Workspace, codes: Sequence[str] = (), progress: Progress = unwatched
+    workspace: Workspace, codes: Sequence[str] = (), progress: Progress | None = None
 ) -> Verification:
     """Verify the ledger: recompute everything, and look for the seal codes kept elsewhere."""
     with workspace.store.reading() as reader:

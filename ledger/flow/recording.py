@@ -25,7 +25,7 @@ from ledger.flow.workspace import Workspace
 from ledger.intake import read_sheet
 from ledger.journal import Reader
 from ledger.values.draft import Sheet
-from ledger.values.progress import Progress, unwatched
+from ledger.values.progress import Progress
 from ledger.values.sealed import EntryKind
 
 BATCH = 5000
@@ -53,7 +53,7 @@ def record_sheet(
     name: str,
     data: bytes,
     by: str = "",
-    progress: Progress = unwatched,
+    progress: Progress | None = None,
 ) -> Recorded:
     """Book one sheet: every line becomes an entry, a held line, or was taken before.
 
@@ -73,7 +73,7 @@ def record_sheet(
 
 
 def record_in_batches(
-    workspace: Workspace, sheet: Sheet, data: bytes, by: str, progress: Progress
+    workspace: Workspace, sheet: Sheet, data: bytes, by: str, progress: Progress | None
 ) -> Recorded:
     """Book a long sheet; what is booked before an interruption stays, the rest follows later.
 
@@ -105,7 +105,8 @@ def record_in_batches(
         observations += done.observations
         taken += done.observations_taken
         again += done.judged_again
-        progress(start + len(part), len(sheet.drafts))
+        if progress is not None:
+            progress(start + len(part), len(sheet.drafts))
     return Recorded(sheet, tuple(outcomes), observations, taken, judged_again=again)
 
 

@@ -5,8 +5,4 @@ from __future__ import annotations
 from collections.abc import Callable
 
 Progress = Callable[[int, int], None]
-"""Called now and then with how much is done and how much there is."""
-
-
-def unwatched(done: int, total: int) -> None:
-    """Tell nobody."""
+"""Called now and then with how much is done and how much there is; None where nobody watches."""
