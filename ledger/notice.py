@@ -16,6 +16,7 @@ from ledger.rulebook.book import Book
 from ledger.rulebook.model import Limit, Paper, RuleFile, Shape
 from ledger.rulebook.when import holds
 from ledger.values.finding import RuleRef
+from ledger.values.help_lines import EMERGENCY, POISON_HELP
 from ledger.values.product import Product
 from ledger.values.rounding import exact_text
 
@@ -224,7 +225,7 @@ _FIRST = ("pests", "product", "ingredients", "signal_word", "places", "date", "p
           "reentry")  # fmt: skip
 CAUTIONS = (
     "Keep people, children and animals out as told; cover or take out aquariums; put food away.",
-    "In an emergency call 911. Poison Help: 1-800-222-1222 (numbers from memory, not verified).",
+    f"In an emergency call {EMERGENCY}. Poison Help: {POISON_HELP}.",
 )
 
 

@@ -111,14 +111,16 @@ def test_what_says_too_little_is_refused(firm):
     assert list_incidents(firm) == ()
 
 
-def test_the_command_says_the_caution_first_and_that_its_numbers_are_not_verified(firm):
+def test_the_command_says_the_caution_first_with_the_numbers_to_call(firm):
     at = ["--workspace", str(firm.root)]
     given = ["record", "property-damage", "--on", "2026-01-14", "--what", "a stain", "--done", "x"]
     done = CliRunner().invoke(main, ["incident", *given, "--by", "renner", *at])
     assert done.exit_code == 0, done.output
     first = done.stderr.splitlines()
     assert "911" in first[0]
-    assert all("not verified" in line for line in first if "1-800" in line)
+    # poisonhelp.hrsa.gov; EPA publication 9285.1-04 for the National Response Center
+    assert "1-800-222-1222" in first[1]
+    assert "1-800-424-8802" in first[2]
     assert "property damage" in done.stdout
     listed = CliRunner().invoke(main, ["incident", "--json", *at])
     assert [one["incident"] for one in json.loads(listed.stdout)] == ["property damage"]

@@ -67,7 +67,7 @@ def test_one_entry_stands_for_its_visit_and_everything_is_said(firm: Workspace) 
     assert lines["On record as"] == tuple(
         f"entry {seq}, seal code {code}" for seq, code in zip((first, second), codes, strict=True)
     )
-    assert any("from memory, not verified" in text for text in made.notice.cautions)
+    assert any("1-800-222-1222" in text for text in made.notice.cautions)  # poisonhelp.hrsa.gov
 
 
 def test_what_was_found_and_what_to_repair(firm: Workspace) -> None:

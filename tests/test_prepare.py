@@ -221,12 +221,12 @@ def test_moving_air_must_be_answered_before_dust_goes_in():
     assert "--avoided" in made.open[0].settle
 
 
-def test_the_usual_cautions_stand_and_numbers_from_memory_say_so():
+def test_the_usual_cautions_stand_and_the_number_to_call_has_its_source():
     care = dict(plan(product="ridgeline-dust", extent="8 voids").sections)["Care"]
     words = " ".join(item.text for item in care)
     assert all(word in words for word in ("Power off", "Label in hand", "aquariums", "1-800"))
     assert all(item.sources for item in care)
-    assert "from memory, not verified" in care[-1].sources[0]
+    assert "poisonhelp.hrsa.gov" in care[-1].sources[0]
 
 
 def test_every_binding_statement_names_its_source():

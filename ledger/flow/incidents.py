@@ -19,6 +19,7 @@ from ledger.journal import Reader
 from ledger.numbers import read_quantity
 from ledger.rulebook.model import Incident
 from ledger.values.amount import Quantity
+from ledger.values.help_lines import EMERGENCY, POISON_HELP, SPILLS
 from ledger.values.origin import Origin
 from ledger.values.product import Product
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
@@ -27,12 +28,12 @@ KINDS = ("spill", "exposure", "complaint", "property damage")
 """What can be recorded; the words are plain English, no law's own classes."""
 
 CAUTION = (
-    "First things first: get people and animals away, call 911 in an emergency.",
-    "Poison control: 1-800-222-1222 (from memory, not verified); have the label in hand.",
-    "A spill near water: National Response Center 1-800-424-8802 (from memory, not verified).",
+    f"First things first: get people and animals away, call {EMERGENCY} in an emergency.",
+    f"Poison Help: {POISON_HELP}; have the label in hand.",
+    f"A spill near water: National Response Center {SPILLS}.",
     "Tell the regulator of the place and follow the label; write it down here afterwards.",
 )
-"""What is said before anything else. No number here was verified: look yours up and post it."""
+"""What is said before anything else; a firm posts its local numbers as well."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from ledger.rulebook.book import Book
 from ledger.rulebook.model import Limit, RuleFile, Shape
 from ledger.rulebook.when import holds
 from ledger.values.entry import Application
+from ledger.values.help_lines import EMERGENCY, POISON_HELP
 from ledger.values.lexicon import fold
 from ledger.values.rounding import exact_text
 
@@ -145,8 +146,8 @@ CAUTIONS = (
         ("common practice",),
     ),
     Said(
-        "Emergency first: 911; Poison Help 1-800-222-1222.",
-        ("numbers from memory, not verified: compare with the label",),
+        f"Emergency first: {EMERGENCY}; Poison Help {POISON_HELP}.",
+        ("Health Resources and Services Administration, poisonhelp.hrsa.gov",),
     ),
 )
 """What is said before every job."""
