@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from ledger.flow.booking import Recorded
@@ -26,7 +26,7 @@ from ledger.flow.site_questions import answer_apart, answer_same
 from ledger.flow.tracing import trace
 from ledger.flow.workspace import Workspace, WorkspaceProblem
 from ledger.seal import seal_code
-from ledger.values.draft import APPLICATION_HEADINGS
+from ledger.values.draft import APPLICATION_HEADINGS, VISIT_COLUMNS
 from ledger.values.period import Period
 from ledger.values.sealed import EntryKind
 from tests.day_sheets import GOOD, sheet
@@ -177,7 +177,8 @@ def test_bytes_that_are_no_sheet_never_raise(stamp, data):
 @few(30)
 @given(data=st.data())
 def test_a_sheet_again_in_any_order_changes_nothing(stamp, data):
-    rows = data.draw(broken())
+    rows = [row for row in data.draw(broken()) if visit_of(row) == visit_of(GOOD)]
+    assume(rows)
     first, _ = data.draw(written(rows))
     second, _ = data.draw(written(data.draw(st.permutations(rows))))
     with stamp.new() as firm:
@@ -190,6 +191,15 @@ def test_a_sheet_again_in_any_order_changes_nothing(stamp, data):
             assert (again.count("booked"), again.count("held")) == (0, 0)
             assert what_stands(firm) == before
         assert prove_whole(firm).ok
+
+
+def visit_of(row: Row) -> set[str]:
+    """Return the visit columns that a row fills.
+
+    A blank one repeats the line above, so the place of such a row is part of what it says: only
+    rows that fill what a good line fills mean the same in any order.
+    """
+    return {name for name in VISIT_COLUMNS if any(sign.isalnum() for sign in row.get(name, ""))}
 
 
 def what_stands(workspace: Workspace) -> tuple[object, ...]:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.rulebook.quick_lines import quick_lines
-from ledger.rulefile import scan_lines, walk_lines
+from ledger.rulefile import load_table, scan_lines, walk_lines
 from tests.house import ROOT
 
 
@@ -21,6 +21,10 @@ def texts() -> list[Path]:
 @pytest.mark.parametrize("path", texts(), ids=lambda path: path.stem)
 def test_both_ways_agree_on_every_file(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
+    table, lines, _ = load_table(path.name, path.read_bytes())
+    if table is None:  # a text that may not be parsed is not walked through either
+        assert lines == {}
+        return
     quick = quick_lines(text)
     if quick is not None:
         assert quick == walk_lines(text)
