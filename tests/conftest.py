@@ -7,10 +7,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from ledger.journal import Store, create
 from tests import postgres
 from tests.journal_data import FIRM, TickingClock, counted_salts
+
+if "CI" not in os.environ:  # there, hypothesis sets such a profile of its own
+    settings.register_profile("steady", deadline=None)  # a slow machine is no fault
+    settings.load_profile("steady")
+
 
 BOTH = ["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)]
 

@@ -227,7 +227,7 @@ def told(folder: Path, shown: Shown, papers: list[Path], result: str) -> Iterato
         f"useledger summary 2026-01 --workspace {where} --open 1",
         f"useledger filings --workspace {where}",
         f"useledger template day.xlsx --workspace {where}",
-        f"useledger verify --workspace {where} --seal {shown.closes[-1].code}",
+        f"useledger verify --workspace {where} --seal {shlex.quote(shown.closes[-1].code)}",
     ):
         yield f"  {command.replace('useledger', program, 1)}"
     yield ""
