@@ -200,9 +200,3 @@ def staged(files: Mapping[Path, bytes]) -> Iterator[None]:
     finally:
         for part in parts:
             part.unlink(missing_ok=True)
-
-
-def safe_output(path: Path) -> Path:
-    """Return a path to write to after making its folder."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    return path

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ledger.cli.asking import site_of
 from ledger.cli.common import DONE, print_json, read_day, shared, staged, stop
 from ledger.cli.printing import counted, table
 from ledger.flow.workspace import open_workspace
@@ -98,7 +99,7 @@ def _filters(workspace: Workspace, said: dict[str, str | None]) -> dict[str, Any
     if said["county"]:
         filters["county"] = _county(workspace, str(said["county"]))
     if said["site"]:
-        filters["site"] = site_key(workspace, str(said["site"]))
+        filters["site"] = site_of(workspace, str(said["site"]))
     if said["jurisdiction"]:
         filters["jurisdiction"] = str(said["jurisdiction"]).strip()
     return filters
@@ -140,21 +141,6 @@ def _county(workspace: Workspace, text: str) -> str:
             if fold(text) in {fold(name), number}:
                 return name
     return text.strip()
-
-
-def site_key(workspace: Workspace, text: str) -> str:
-    """Return the key of a site given by key or by (part of) its street, or stop."""
-    from ledger.flow.site_questions import list_sites
-
-    rows = list_sites(workspace)
-    wanted = text.strip().upper()
-    keys = [row.site.key for row in rows if row.site.key == wanted]
-    keys = keys or [row.site.key for row in rows if wanted and wanted in row.site.address.street]
-    if len(keys) == 1:
-        return keys[0]
-    if not keys:
-        stop(f'no site "{text}"; see useledger sites')
-    return stop(f'"{text}" could be {", ".join(keys)}; name one by its key (useledger sites)')
 
 
 def _refuse_unknown(workspace: Workspace, said: dict[str, str | None]) -> None:

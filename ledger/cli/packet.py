@@ -47,7 +47,7 @@ def packet_command(
       useledger packet inspection --from 2026-01-01 --to 2026-03-31
       useledger packet okafor.zip --address "118 TOLLHOUSE"
     """
-    from ledger.cli.entries import site_key
+    from ledger.cli.asking import site_of
     from ledger.flow.packet import Selection, make_packet
     from reports.packet_files import packet_files
 
@@ -56,7 +56,7 @@ def packet_command(
     opened = open_workspace(workspace)
     first, last = (read_day(str(said[name]), name.replace("date_", "--")) if said[name] else None
                    for name in ("date_from", "date_to"))  # fmt: skip
-    site = site_key(opened, str(said["site"])) if said["site"] else ""
+    site = site_of(opened, str(said["site"])) if said["site"] else ""
     packet = make_packet(opened, Selection(first, last, site, redact))
     files = packet_files(packet, opened.book, opened.today())
     write_packet(target, files)

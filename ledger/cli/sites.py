@@ -104,13 +104,14 @@ def show_command(key: str, workspace: str | None, as_json: bool) -> int:
       useledger sites show S0003
       useledger sites show "Idaho Bar"
     """
-    from ledger.cli.entries import entries_text, entry_row, site_key
+    from ledger.cli.asking import site_of
+    from ledger.cli.entries import entries_text, entry_row
     from ledger.flow.inspecting import list_entries
     from ledger.flow.site_questions import site_seen
     from reports.entries import entries_values
 
     opened = open_workspace(workspace)
-    wanted = site_key(opened, key)
+    wanted = site_of(opened, key)
     seen = site_seen(opened, wanted)
     rows = [entry_row(opened, row) for row in list_entries(opened, {"site": wanted})]
     if as_json:

@@ -79,14 +79,3 @@ class Application:
     notice: str = ""
     note: str = ""
     visit: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Observation:
-    """What was seen at a site and what the customer was told to repair or clear."""
-
-    date: date
-    site: str
-    place: str
-    condition: str
-    advice: str
