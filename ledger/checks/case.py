@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
+from functools import cache
+from typing import TypeVar
 
+from ledger.values.dated import Span
 from ledger.values.entry import Application
 from ledger.values.firm import Firm, Person, Tool
 from ledger.values.lexicon import Words
 from ledger.values.product import Product
 from ledger.values.site import Site
+
+T = TypeVar("T", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,3 +43,21 @@ class Case:
     def tool(self) -> Tool | None:
         """The tool named on the line, or None."""
         return self.firm.tool(self.use.equipment) if self.use.equipment else None
+
+    def ask(self, question: Callable[[Case], T]) -> T:
+        """Return the answer to a question that many cases answer alike.
+
+        A check that asks, say, whether a field is given, instead of reading the field, is
+        remembered under "given" and not under each value (``ledger.checks.remember``).
+        """
+        return question(self)
+
+    def in_force(self, span: Span) -> bool:
+        """Say whether the day of the work lies within a span."""
+        return (span.start is None and span.end is None) or self.ask(_within(span))
+
+
+@cache
+def _within(span: Span) -> Callable[[Case], bool]:
+    """Return the question whether the day of the work lies within a span; always the same one."""
+    return lambda case: span.holds(case.use.date)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
-from functools import lru_cache
 
 from ledger.checks.answers import (
     check_ask,
@@ -21,8 +20,9 @@ from ledger.checks.jurisdiction import check_registered, check_requirement, not_
 from ledger.checks.lists import check_allowed, check_prohibited
 from ledger.checks.people import check_people, check_supervision
 from ledger.checks.places import check_buffer, check_keep_off
-from ledger.checks.practice import HABITS
+from ledger.checks.practice import HABITS, Habit
 from ledger.checks.rates import check_count, check_rate, check_strength
+from ledger.checks.remember import Answers, Remembered
 from ledger.checks.say import Tools
 from ledger.checks.sizes import check_enclosure, check_geometry, check_share, check_spacing
 from ledger.checks.strictest import Outcome, strictest_of
@@ -31,8 +31,9 @@ from ledger.checks.totals import check_total
 from ledger.checks.weather import check_weather
 from ledger.checks.windows import check_interval, check_visits
 from ledger.rulebook.book import Book, months_after
-from ledger.rulebook.model import Limit, RuleFile, Shape
+from ledger.rulebook.model import Deadline, Limit, Requirement, Retention, RuleFile, Shape
 from ledger.rulebook.when import holds
+from ledger.values.dated import Span
 from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind
 from ledger.values.product import Product
@@ -69,55 +70,176 @@ CHECKS: Mapping[Shape, Check] = {
 
 _PREFIXES = {"label": "LABEL", "jurisdiction": "LAW", "practice": "PRACTICE"}
 
+Findings = tuple[Finding, ...]
 
-def judge(case: Case, book: Book) -> tuple[Finding, ...]:
+
+@dataclass(frozen=True, slots=True)
+class _Rules:
+    """Everything that cases under one label and one law are judged by, each part remembering.
+
+    ``limits`` say None where they do not apply. ``people`` are the findings on licences.
+    """
+
+    label: RuleFile | None
+    limits: tuple[tuple[Limit, Remembered[Findings | None]], ...]
+    before: tuple[Remembered[Findings], ...]
+    after: tuple[Remembered[Findings], ...]
+    people: Remembered[Findings]
+    stale: tuple[Remembered[Findings], ...]
+
+
+def judge(case: Case, book: Book) -> Findings:
     """Return every finding of a case, in the order label, law, practice, people.
 
     The label is the one in hand on the day of the work (its lot says which), the law that of the
     site on that day. What nobody could read or look up is ``unknown``, never a pass. The plain
     finding that a person holds no licence gives way to a rule on supervision that says the same.
+    What a check found is remembered with the book (``ledger.checks.remember``).
     """
-    facts = facts_of(case)
+    rules = _rules_for(case, book)
+    answers: Answers = {}
+    found: list[Finding] = []
+    for part in rules.before:
+        found += part.of(case, answers)
+    found += _of_limits(case, book, rules, answers)
+    for part in rules.after:
+        found += part.of(case, answers)
+    found += _people(rules.people.of(case, answers), found)
+    for part in rules.stale:
+        found += part.of(case, answers)
+    return tuple(found)
 
-    def product_of(use: Application) -> Product | None:
-        return book.product(use.product, use.date, use.lot)
 
-    by_family = {
-        family: Tools(book.units, facts, code, product_of) for family, code in _PREFIXES.items()
-    }
-    tools = by_family["practice"]
+def judge_anew(case: Case, book: Book) -> Findings:
+    """Return the same findings with nothing remembered: what a memory is compared with."""
+    return judge(case, replace(book))
+
+
+def _rules_for(case: Case, book: Book) -> _Rules:
+    """Return the rules of a case, the remembering ones where the case is of this book."""
     label = None
     if case.product is not None:
         label = book.label_for(case.product.id, case.use.date, case.use.lot)
+    of_label = label.product if label is not None else None
+    own = case.firm is book.firm and case.words is book.words
+    if not own or (case.product is not None and case.product is not of_label):
+        return _rules(case, book, label)
+    key = ("rules", label.path if label else None, case.product is None, case.use.jurisdiction)
+    if key not in book.memory:
+        book.memory[key] = _rules(case, book, label)
+    kept: _Rules = book.memory[key]
+    return kept
+
+
+def _rules(case: Case, book: Book, label: RuleFile | None) -> _Rules:
+    """Return the rules of all cases that share this one's label and jurisdiction."""
     laws = book.laws_of(case.use.jurisdiction)
     files = [file for file in (label, *laws, *book.practices) if file is not None]
-    found: list[Finding] = [] if label is not None else [_label_unreadable(case)]
-    outcomes = [o for file in files for o in _outcomes(case, file, by_family[file.family])]
-    outcomes += _of_the_tank(case, book, label, by_family["label"])
-    found += strictest_of(outcomes, tools)
-    gone = superseded(laws, case.use.date)
-    for file in files:
-        for rule in file.requirements:
-            if (file.id, rule.name) in gone:
-                continue
-            found += check_requirement(case, rule, by_family[file.family])
+    remembered = Remembered[Findings]
+    before = [] if label is not None else [remembered(lambda case: (_label_unreadable(case),))]
+    after = [
+        remembered(_requirement(file, rule, _orders_over(file, rule.name, laws), book))
+        for file in files
+        for rule in file.requirements
+    ]
     if book.jurisdiction(case.use.jurisdiction) is None:
-        found.append(not_on_file(case))
-    found += (finding for law in laws for finding in check_registered(case, law))
-    found += (finding for habit in HABITS for finding in habit(case, tools, book))
-    found += _people(case, found)
-    found += (finding for file in files for finding in _stale(file, case.use.date))
-    return tuple(found)
+        after.append(remembered(lambda case: (not_on_file(case),)))
+    after += [remembered(_registered(law)) for law in laws]
+    after += [remembered(_habit(habit, book)) for habit in HABITS]
+    return _Rules(
+        label,
+        tuple(
+            (limit, Remembered(_limit(file, limit, book)))
+            for file in files
+            for limit in file.limits
+        ),
+        tuple(before),
+        tuple(after),
+        remembered(lambda case: tuple(check_people(case))),
+        tuple(remembered(_stale(file)) for file in files),
+    )
+
+
+def _tools(case: Case, book: Book, family: str) -> Tools:
+    def product_of(use: Application) -> Product | None:
+        return book.product(use.product, use.date, use.lot)
+
+    return Tools(book.units, facts_of(case), _PREFIXES[family], product_of)
+
+
+def _limit(file: RuleFile, limit: Limit, book: Book) -> Callable[[Case], Findings | None]:
+    """Return what judges one limit of a file; it says None where the limit does not apply."""
+
+    def judged(case: Case) -> Findings | None:
+        if not case.in_force(limit.span):
+            return None
+        tools = _tools(case, book, file.family)
+        applies = holds(limit.when, tools.facts, tools.units)
+        if applies is False:
+            return None
+        found = tuple(CHECKS[limit.shape](case, limit, tools))
+        return tuple(_undecided(limit, found)) if applies is None else found
+
+    return judged
+
+
+def _requirement(
+    file: RuleFile, rule: Requirement, over: Sequence[Span], book: Book
+) -> Callable[[Case], Findings]:
+    """Return what judges one required field, except on days when another rule stands over it."""
+
+    def judged(case: Case) -> Findings:
+        if any(case.in_force(span) for span in over):
+            return ()
+        return tuple(check_requirement(case, rule, _tools(case, book, file.family)))
+
+    return judged
+
+
+def _registered(law: RuleFile) -> Callable[[Case], Findings]:
+    return lambda case: tuple(check_registered(case, law))
+
+
+def _habit(habit: Habit, book: Book) -> Callable[[Case], Findings]:
+    return lambda case: tuple(habit(case, _tools(case, book, "practice"), book))
+
+
+def _of_limits(case: Case, book: Book, rules: _Rules, answers: Answers) -> Iterable[Finding]:
+    """Return the findings of every limit, of the label's, the law's, practice's, the tank's."""
+    said = [(limit, check.of(case, answers)) for limit, check in rules.limits]
+    mates = tuple(_of_the_tank(case, book, rules.label)) if case.others else ()
+    if not mates and not any(found for _, found in said):
+        return ()
+    outcomes = [Outcome(limit, found) for limit, found in said if found is not None]
+    return strictest_of([*outcomes, *mates], _tools(case, book, "practice"))
+
+
+def _orders_over(file: RuleFile, name: str, laws: Iterable[RuleFile]) -> tuple[Span, ...]:
+    """Return when a rule gives way: the days of each rule that was read and supersedes it."""
+    return tuple(
+        order.span
+        for law in laws
+        for order in law.orders
+        if order.read.decides and (file.id, name) in _gone_by(law, order)
+    )
+
+
+def _gone_by(
+    law: RuleFile, order: Requirement | Deadline | Retention
+) -> frozenset[tuple[str, str]]:
+    """Return what one rule supersedes, as file id and name."""
+    parts = (text.rpartition("/") for text in order.supersedes)
+    return frozenset((home or law.id, name) for home, _, name in parts)
 
 
 def superseded(laws: Iterable[RuleFile], day: date) -> frozenset[tuple[str, str]]:
     """Return the rules, as file id and name, that give way on that day to one that was read."""
     return frozenset(
-        (home or file.id, name)
-        for file in laws
-        for rule in file.orders
-        if rule.read.decides and rule.span.holds(day)
-        for home, _, name in (text.rpartition("/") for text in rule.supersedes)
+        gone
+        for law in laws
+        for order in law.orders
+        if order.read.decides and order.span.holds(day)
+        for gone in _gone_by(law, order)
     )
 
 
@@ -127,29 +249,17 @@ def _label_unreadable(case: Case) -> Finding:
     return Finding(Kind.UNKNOWN, "LABEL-CANNOT-TELL", "label-cannot-tell", text, "product", way_out)
 
 
-def _outcomes(case: Case, file: RuleFile, tools: Tools) -> Iterator[Outcome]:
-    """Yield every limit of a file that is in force on the day, with what its check found."""
-    for limit in file.limits:
-        if not limit.span.holds(case.use.date):
-            continue
-        applies = holds(limit.when, tools.facts, tools.units)
-        if applies is False:
-            continue
-        found = tuple(CHECKS[limit.shape](case, limit, tools))
-        if applies is None:
-            found = tuple(_undecided(limit, found))
-        yield Outcome(limit, found)
-
-
-def _of_the_tank(case: Case, book: Book, label: RuleFile | None, tools: Tools) -> Iterator[Outcome]:
+def _of_the_tank(case: Case, book: Book, label: RuleFile | None) -> Iterator[Outcome]:
     """Yield what the labels of the other products in the tank say of the whole of it."""
     seen = {label.digest if label else ""}
     for mate in tank_mates(case):
         other = book.label_for(mate.product, mate.date, mate.lot)
         if other is not None and other.digest not in seen:
             seen.add(other.digest)
-            limits = tuple(limit for limit in other.limits if binds_the_tank(limit))
-            yield from _outcomes(case, replace(other, limits=limits), tools)
+            for limit in filter(binds_the_tank, other.limits):
+                found = _limit(other, limit, book)(case)
+                if found is not None:
+                    yield Outcome(limit, found)
 
 
 def _undecided(limit: Limit, found: Iterable[Finding]) -> Iterator[Finding]:
@@ -161,25 +271,22 @@ def _undecided(limit: Limit, found: Iterable[Finding]) -> Iterator[Finding]:
             return
 
 
-def _people(case: Case, found: Iterable[Finding]) -> Iterator[Finding]:
-    """Yield the findings on licences, unless a rule on supervision has said so already."""
+def _people(on_licences: Findings, found: Iterable[Finding]) -> Findings:
+    """Return the findings on licences, unless a rule on supervision has said so already."""
+    if not on_licences:
+        return ()
     supervision = {Shape.SUPERVISION.name}
     said = any(
         finding.kind is Kind.BREACH and finding.code.partition("-")[2] in supervision
         for finding in found
     )
-    for finding in check_people(case):
-        if not (said and finding.kind is Kind.BREACH):
-            yield finding
+    return tuple(item for item in on_licences if not (said and item.kind is Kind.BREACH))
 
 
-def _stale(file: RuleFile, day: date) -> Iterator[Finding]:
-    """Yield advice where a rule file was last checked too long before the day of the work."""
-    if _stale_from(file.checked_on, file.stale_after_months) < day:
-        text = f"{file.path} was last checked on {file.checked_on}; look whether it still holds"
-        yield Finding(
-            Kind.ADVICE, "RULES-STALE", "stale", text, "", "check the file and its checked_on"
-        )
-
-
-_stale_from = lru_cache(maxsize=1024)(months_after)
+def _stale(file: RuleFile) -> Callable[[Case], Findings]:
+    """Return what advises where a file was last checked too long before the day of the work."""
+    fresh = Span(None, months_after(file.checked_on, file.stale_after_months))
+    text = f"{file.path} was last checked on {file.checked_on}; look whether it still holds"
+    way_out = "check the file and its checked_on"
+    advice = (Finding(Kind.ADVICE, "RULES-STALE", "stale", text, "", way_out),)
+    return lambda case: () if case.in_force(fresh) else advice

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import cache
 
 from ledger.checks.case import Case
 from ledger.checks.manners import manners
@@ -71,8 +72,13 @@ _GIVEN: Mapping[str, Callable[[Case], bool]] = {
 
 def given(case: Case, field: str) -> bool:
     """Say whether the record holds a field of the law."""
-    look = _GIVEN.get(field)
-    return look(case) if look else bool(getattr(case.use, field))
+    return case.ask(_GIVEN.get(field) or _filled(field))
+
+
+@cache
+def _filled(field: str) -> Callable[[Case], bool]:
+    """Return the question whether a field of the application is filled; always the same one."""
+    return lambda case: bool(getattr(case.use, field))
 
 
 def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[Finding]:
@@ -81,7 +87,7 @@ def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[F
     Where it holds them the condition does not matter; where it does not and the condition
     cannot be told, that is what is said.
     """
-    if not rule.span.holds(case.use.date):
+    if not case.in_force(rule.span):
         return
     if set(rule.elsewhere) & set(case.firm.keeps):
         return
@@ -109,6 +115,8 @@ def check_requirement(case: Case, rule: Requirement, tools: Tools) -> Iterator[F
 
 def _said_otherwise(case: Case, rule: Requirement, tools: Tools) -> Iterator[Finding]:
     """Judge that a field which the record holds is said as the law wants it."""
+    if not (rule.words or rule.units or rule.longest is not None or rule.refused or rule.not_as):
+        return
     field = rule.groups[0][0]
     for code, wrong, way_out in manners(case, rule):
         applies = holds(rule.when, tools.facts, tools.units)
@@ -126,6 +134,10 @@ def _said_otherwise(case: Case, rule: Requirement, tools: Tools) -> Iterator[Fin
         )  # fmt: skip
 
 
+def _year(case: Case) -> int:
+    return case.use.date.year
+
+
 def check_registered(case: Case, law: RuleFile) -> Iterator[Finding]:
     """Advise where the firm file shows no registration with the county of the work.
 
@@ -133,18 +145,19 @@ def check_registered(case: Case, law: RuleFile) -> Iterator[Finding]:
     """
     duty = next((duty for duty in law.reports if duty.per == "county"), None)
     use, firm = case.use, case.firm
-    if duty is None or not duty.span.holds(use.date):
+    if duty is None or not case.in_force(duty.span):
         return
+    year = case.ask(_year)
     registered = any(
         item.jurisdiction == use.jurisdiction
         and fold(item.county) == fold(use.county)
-        and item.year == use.date.year
+        and item.year == year
         for item in firm.registrations
     )
     if not registered:
         text = (
             f"useledger.toml shows no registration with {use.county or 'the'} County"
-            f" for {use.date.year}; reports are owed where the firm is registered"
+            f" for {year}; reports are owed where the firm is registered"
         )
         yield Finding(
             Kind.ADVICE, "LAW-REGISTRATION", "county-registration", text, "county",

@@ -47,11 +47,19 @@ def level_of(case: Case, person: Person | None, named: str) -> str | None:
 
 def applicator_level(case: Case) -> str | None:
     """Return the level of the person who applied."""
+    return case.ask(_applicator_level)
+
+
+def _applicator_level(case: Case) -> str | None:
     return level_of(case, case.applicator, case.use.licence)
 
 
 def supervisor_level(case: Case) -> str | None:
     """Return the level of the person named as supervisor; ``none`` where nobody is named."""
+    return case.ask(_supervisor_level)
+
+
+def _supervisor_level(case: Case) -> str | None:
     return level_of(case, case.supervisor, case.use.supervisor_licence)
 
 
@@ -194,11 +202,11 @@ def check_people(case: Case) -> Iterator[Finding]:
     """Judge the licences of the applicator and the supervisor, whatever the product."""
     use = case.use
     level, over = applicator_level(case), supervisor_level(case)
-    if _several(case, case.applicator, use.licence):
+    if case.ask(_several_of_applicator):
         yield _ask_which(_name(case, case.applicator), "applicator")
     elif CERTIFIED in {level, over}:
         return
-    elif _several(case, case.supervisor, use.supervisor_licence):
+    elif case.ask(_several_of_supervisor):
         yield _ask_which(use.supervisor, "supervisor")
     elif level == SUPERVISED:
         text = (
@@ -218,6 +226,14 @@ def check_people(case: Case) -> Iterator[Finding]:
             Kind.BREACH, "PEOPLE-LICENCE", "licence", text, "applicator",
             "name the certified supervisor, or put the licence into useledger.toml",
         )  # fmt: skip
+
+
+def _several_of_applicator(case: Case) -> bool:
+    return _several(case, case.applicator, case.use.licence)
+
+
+def _several_of_supervisor(case: Case) -> bool:
+    return _several(case, case.supervisor, case.use.supervisor_licence)
 
 
 def _several(case: Case, person: Person | None, named: str) -> bool:

@@ -7,6 +7,7 @@ import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from ledger.rulebook.firm import NO_FIRM
 from ledger.rulebook.form_model import Form
@@ -43,7 +44,8 @@ class Book:
     ``texts`` keeps the bytes of every file by path, broken ones too, so that the same book can
     be read again from them; ``digest`` is the SHA-256 (hex) of their canonical list. ``doubtful``
     maps id and registration of each label that could not be read to its path. ``firm`` is
-    :data:`~ledger.rulebook.firm.NO_FIRM` where its file is absent or has faults.
+    :data:`~ledger.rulebook.firm.NO_FIRM` where its file is absent or has faults. ``memory`` is
+    what pure functions of the book remember as long as the book is held.
     """
 
     labels: tuple[RuleFile, ...]
@@ -57,6 +59,7 @@ class Book:
     faults: tuple[Fault, ...] = ()
     doubtful: Mapping[str, str] = field(default_factory=dict)
     digest: str = field(init=False)
+    memory: dict[Any, Any] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         listing = listing_of(self.texts)
@@ -78,6 +81,13 @@ class Book:
         None where no version is in force on that day, or where a file of that label cannot be
         read, since that file may be the newest.
         """
+        key = ("label", product_id, day, lot)
+        if key not in self.memory:
+            self.memory[key] = self._label_for(product_id, day, lot)
+        found: RuleFile | None = self.memory[key]
+        return found
+
+    def _label_for(self, product_id: str, day: date, lot: str) -> RuleFile | None:
         versions = self.versions(product_id)
         if lot.strip():
             for file in versions:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from ledger.values.amount import Quantity
 from ledger.values.dated import Span
@@ -69,7 +70,7 @@ class Registration:
     year: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Firm:
     """What ``useledger.toml`` says. ``ratio`` is ``1 in N`` or ``1 + N`` (the meaning of 1:N).
 
@@ -96,7 +97,11 @@ class Firm:
 
     def person(self, key: str) -> Person | None:
         """Return the person with this key, or None."""
-        return next((person for person in self.people if person.key == key), None)
+        return self._people.get(key)
+
+    @cached_property
+    def _people(self) -> dict[str, Person]:
+        return {person.key: person for person in reversed(self.people)}
 
     def tool(self, key: str) -> Tool | None:
         """Return the tool with this key, or None."""
