@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Executable, exists, insert, select
 
+from ledger.journal.bulk import WORTH_IT, can_copy, copy_rows
 from ledger.journal.columns import COLUMNS, columns_of, place_of
 from ledger.journal.problem import StoreProblem
 from ledger.journal.read import Reader, Rows
@@ -178,6 +179,10 @@ def insert_rows(connection: Connection, rows: dict[str, list[tuple[Any, ...]]]) 
         waiting = rows[table.name]
         if waiting:
             names = [column.name for column in table.columns]
+            if len(waiting) >= WORTH_IT and can_copy(connection):
+                copy_rows(connection, table.name, names, waiting)
+                rows[table.name] = []
+                continue
             marks = ", ".join([mark] * len(names))
             into = f"INSERT INTO {table.name} ({', '.join(names)})"
             connection.exec_driver_sql(f"{into} VALUES ({marks})", waiting)

@@ -68,17 +68,24 @@ BEGIN
 END
 """
 
+# Of all rows of a statement at once, so that a COPY of many rows is not stopped at each. The key
+# is unique and every row needs the one before it: no gap, no fork, no second beginning.
 _NEXT = """
-DECLARE
-  last_seq bigint;
-  last_seal text;
 BEGIN
-  SELECT seq, seal INTO last_seq, last_seal FROM journal ORDER BY seq DESC LIMIT 1;
-  IF NEW.seq IS DISTINCT FROM coalesce(last_seq, 0) + 1
-     OR NEW.prev IS DISTINCT FROM coalesce(last_seal, '') THEN
+  IF EXISTS (
+    SELECT 1
+    FROM (SELECT seq, prev, lag(seq) OVER following AS seq_before,
+                 lag(seal) OVER following AS seal_before
+          FROM fresh WINDOW following AS (ORDER BY seq)) AS entry
+    WHERE CASE
+      WHEN seq_before = seq - 1 THEN prev IS DISTINCT FROM seal_before
+      WHEN seq = 1 THEN prev <> ''
+      ELSE prev IS DISTINCT FROM (SELECT seal FROM journal WHERE journal.seq = entry.seq - 1)
+    END
+  ) THEN
     RAISE EXCEPTION 'the ledger is append-only: this entry does not follow the last one';
   END IF;
-  RETURN NEW;
+  RETURN NULL;
 END
 """
 
@@ -106,8 +113,11 @@ _CHANGED_BY = {
 """Which function judges a change of a row; ``ledger_refuse`` for the other tables."""
 
 # What pg_trigger says of each trigger: its function and its type, the sum of row 1, before 2,
-# insert 4, delete 8, update 16, truncate 32 (PostgreSQL source, catalog/pg_trigger.h).
-_ROW_CHANGE, _TRUNCATE, _ROW_INSERT = 1 + 2 + 8 + 16, 2 + 32, 1 + 2 + 4
+# insert 4, delete 8, update 16, truncate 32 (PostgreSQL source, catalog/pg_trigger.h); after an
+# event and for a statement count nothing.
+_ROW_CHANGE, _TRUNCATE, _INSERTED = 1 + 2 + 8 + 16, 2 + 32, 4
+_FRESH = "fresh"
+"""The name under which the guard of insertions sees the new rows."""
 
 
 def _postgres() -> dict[str, tuple[str, str, int]]:
@@ -117,14 +127,14 @@ def _postgres() -> dict[str, tuple[str, str, int]]:
         function = _CHANGED_BY.get(table, "ledger_refuse")
         triggers[f"{table}_no_change"] = (table, function, _ROW_CHANGE)
         triggers[f"{table}_no_truncate"] = (table, "ledger_refuse", _TRUNCATE)
-    triggers["journal_next"] = ("journal", "ledger_next", _ROW_INSERT)
+    triggers["journal_next"] = ("journal", "ledger_next", _INSERTED)
     return triggers
 
 
 _WHEN = {
     _ROW_CHANGE: ("BEFORE UPDATE OR DELETE", "ROW"),
     _TRUNCATE: ("BEFORE TRUNCATE", "STATEMENT"),
-    _ROW_INSERT: ("BEFORE INSERT", "ROW"),
+    _INSERTED: ("AFTER INSERT", "STATEMENT"),
 }
 
 
@@ -143,7 +153,8 @@ def install(connection: Connection) -> None:
     for name, (table, function, kind) in _postgres().items():
         when, each = _WHEN[kind]
         run(f"DROP TRIGGER IF EXISTS {name} ON {table}")
-        does = f"FOR EACH {each} EXECUTE FUNCTION {function}()"
+        sees = f"REFERENCING NEW TABLE AS {_FRESH} " if kind == _INSERTED else ""
+        does = f"{sees}FOR EACH {each} EXECUTE FUNCTION {function}()"
         run(f"CREATE TRIGGER {name} {when} ON {table} {does}")
         run(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
 
@@ -165,13 +176,17 @@ def _compare_sqlite(connection: Connection) -> tuple[str, ...]:
 
 def _compare_postgres(connection: Connection) -> tuple[str, ...]:
     rows = connection.exec_driver_sql(
-        "SELECT t.tgname, c.relname, p.proname, t.tgtype, t.tgenabled, t.tgqual IS NULL"
+        "SELECT t.tgname, c.relname, p.proname, t.tgtype, t.tgenabled, t.tgqual IS NULL,"
+        " t.tgnewtable"
         " FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid"
         " WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
         " AND c.relname IN ('journal', 'private', 'blob', 'place') ORDER BY t.tgname"
     ).all()
     there = {row[0]: tuple(row)[1:] for row in rows}
-    wanted = {name: (*what, "A", True) for name, what in _postgres().items()}
+    wanted = {
+        name: (*what, "A", True, _FRESH if what[2] == _INSERTED else None)
+        for name, what in _postgres().items()
+    }
     wrong = list(_differences(wanted, there))
     names = ", ".join(f"'{name}'" for name in _FUNCTIONS)
     found = connection.exec_driver_sql(
