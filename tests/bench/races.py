@@ -21,15 +21,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from time import perf_counter
 
-from ledger.demo import label_files
 from ledger.flow.periods import summarise_period
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace, make_workspace, open_workspace
 from ledger.journal.verify import verify
-from ledger.rulefile import shipped_rules
 from ledger.values.period import Period
 from ledger.values.sealed import EntryKind, NewEntry
 from tests.bench.firm import FIRST_DAY, firm_text
+from tests.bench.products import label_texts
 
 MONTH = Period(FIRST_DAY.year, FIRST_DAY.month)
 
@@ -90,8 +89,8 @@ def clock() -> datetime:
 def new_workspace(root: Path) -> Workspace:
     """Return an empty workspace of the generated firm, with its labels."""
     make_workspace(root, firm_text(), clock=clock).store.close()
-    for name in label_files():
-        shutil.copy(shipped_rules() / "labels" / name, root / "rules" / "labels" / name)
+    for name, text in label_texts().items():
+        (root / "rules" / "labels" / name).write_text(text, encoding="utf-8")
     return open_workspace(str(root), clock=clock)
 
 
