@@ -21,7 +21,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, cast
 
 from ledger.merkle import (
     Tree,
@@ -125,25 +125,24 @@ def canonical(value: object, write: Callable[[object], str] | None = None) -> by
 
 def _refuse_types(value: object) -> None:
     """Raise ValueError where a value is of a type, or an integer of a size, without a form."""
-    stack: list[object] = [value]
-    while stack:
-        item = stack.pop()
-        if type(item) is str or item is None:
-            continue
-        if isinstance(item, dict):
-            for key in item:
-                if not isinstance(key, str):
-                    raise ValueError(f"the key {key!r} is not text")  # noqa: TRY004 - one error
-            stack.extend(item.values())
-        elif isinstance(item, list):
-            stack.extend(item)
-        elif isinstance(item, str):  # a word of a closed list
-            continue
-        elif isinstance(item, bool) or not isinstance(item, int):
-            what = f"{item!r} ({type(item).__name__})"
-            raise ValueError(f"{what} has no canonical form")  # noqa: TRY004 - one error
-        elif not -LARGEST <= item <= LARGEST:
-            raise ValueError(f"{item} is outside +-(2^53 - 1)")
+    kind = type(value)
+    if kind is dict or isinstance(value, dict):
+        for key, item in cast("dict[object, object]", value).items():
+            if not isinstance(key, str):
+                raise ValueError(f"the key {key!r} is not text")  # noqa: TRY004 - one error
+            if type(item) is not str and item is not None:
+                _refuse_types(item)
+    elif kind is list or isinstance(value, list):
+        for item in cast("list[object]", value):
+            if type(item) is not str and item is not None:
+                _refuse_types(item)
+    elif value is None or isinstance(value, str):  # a word of a closed list is text, too
+        return
+    elif isinstance(value, bool) or not isinstance(value, int):
+        what = f"{value!r} ({type(value).__name__})"
+        raise ValueError(f"{what} has no canonical form")  # noqa: TRY004 - one error
+    elif not -LARGEST <= value <= LARGEST:
+        raise ValueError(f"{value} is outside +-(2^53 - 1)")
 
 
 def _sorted_keys(value: object) -> object:

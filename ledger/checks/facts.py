@@ -21,6 +21,10 @@ _LEFT_OUT = object()
 """What stands for a fact that cannot be told."""
 
 
+def _measured(case: Case) -> bool:
+    return bool(case.use.extent.measures)
+
+
 def _place_traits(case: Case) -> object:
     """Return the traits of all places; left out where a place is not a known word."""
     places = case.use.places
@@ -52,7 +56,7 @@ _OF_CASE: Mapping[str, Callable[[Case], Any]] = {
     "wind": lambda case: case.use.weather.wind,
     "temperature": lambda case: case.use.weather.temperature,
     "rain": lambda case: case.use.weather.rain,
-    "extent": lambda case: case.use.extent.measures or None,
+    "extent": lambda case: case.ask(_measured) or None,
     "from_structure": _from_structure,
     "notice": lambda case: case.use.notice or None,
     "nozzle": lambda case: (case.tool.nozzle or None) if case.tool else None,

@@ -22,10 +22,10 @@ from ledger.checks.people import check_people, check_supervision
 from ledger.checks.places import check_buffer, check_keep_off
 from ledger.checks.practice import HABITS, Habit
 from ledger.checks.rates import check_count, check_rate, check_strength
-from ledger.checks.remember import Answers, Remembered
+from ledger.checks.remember import Answers, Bundle, Remembered
 from ledger.checks.say import Tools
 from ledger.checks.sizes import check_enclosure, check_geometry, check_share, check_spacing
-from ledger.checks.strictest import Outcome, strictest_of
+from ledger.checks.strictest import MERGED, Outcome, strictest_of
 from ledger.checks.tank import binds_the_tank, check_combination, tank_mates
 from ledger.checks.totals import check_total
 from ledger.checks.weather import check_weather
@@ -77,15 +77,16 @@ Findings = tuple[Finding, ...]
 class _Rules:
     """Everything that cases under one label and one law are judged by, each part remembering.
 
-    ``limits`` say None where they do not apply. ``people`` are the findings on licences.
+    ``limits`` say None where they do not apply. ``rest`` is what is said after them; ``people``
+    are the findings on licences, ``stale`` what is said of old files.
     """
 
     label: RuleFile | None
     limits: tuple[tuple[Limit, Remembered[Findings | None]], ...]
-    before: tuple[Remembered[Findings], ...]
-    after: tuple[Remembered[Findings], ...]
+    by_limits: Bundle[Findings | None]
+    rest: Bundle[Findings]
     people: Remembered[Findings]
-    stale: tuple[Remembered[Findings], ...]
+    stale: Bundle[Findings]
 
 
 def judge(case: Case, book: Book) -> Findings:
@@ -98,15 +99,13 @@ def judge(case: Case, book: Book) -> Findings:
     """
     rules = _rules_for(case, book)
     answers: Answers = {}
-    found: list[Finding] = []
-    for part in rules.before:
-        found += part.of(case, answers)
+    found: list[Finding] = [] if rules.label is not None else [_label_unreadable(case)]
     found += _of_limits(case, book, rules, answers)
-    for part in rules.after:
-        found += part.of(case, answers)
+    for _, said in rules.rest.of(case, answers):
+        found += said
     found += _people(rules.people.of(case, answers), found)
-    for part in rules.stale:
-        found += part.of(case, answers)
+    for _, said in rules.stale.of(case, answers):
+        found += said
     return tuple(found)
 
 
@@ -136,27 +135,25 @@ def _rules(case: Case, book: Book, label: RuleFile | None) -> _Rules:
     laws = book.laws_of(case.use.jurisdiction)
     files = [file for file in (label, *laws, *book.practices) if file is not None]
     remembered = Remembered[Findings]
-    before = [] if label is not None else [remembered(lambda case: (_label_unreadable(case),))]
-    after = [
+    rest = [
         remembered(_requirement(file, rule, _orders_over(file, rule.name, laws), book))
         for file in files
         for rule in file.requirements
     ]
     if book.jurisdiction(case.use.jurisdiction) is None:
-        after.append(remembered(lambda case: (not_on_file(case),)))
-    after += [remembered(_registered(law)) for law in laws]
-    after += [remembered(_habit(habit, book)) for habit in HABITS]
+        rest.append(remembered(lambda case: (not_on_file(case),)))
+    rest += [remembered(_registered(law)) for law in laws]
+    rest += [remembered(_habit(habit, book)) for habit in HABITS]
+    limits = [
+        (limit, Remembered(_limit(file, limit, book))) for file in files for limit in file.limits
+    ]
     return _Rules(
         label,
-        tuple(
-            (limit, Remembered(_limit(file, limit, book)))
-            for file in files
-            for limit in file.limits
-        ),
-        tuple(before),
-        tuple(after),
+        tuple(limits),
+        Bundle([check for _, check in limits]),
+        Bundle(rest),
         remembered(lambda case: tuple(check_people(case))),
-        tuple(remembered(_stale(file)) for file in files),
+        Bundle([remembered(_stale(file)) for file in files]),
     )
 
 
@@ -206,11 +203,13 @@ def _habit(habit: Habit, book: Book) -> Callable[[Case], Findings]:
 
 def _of_limits(case: Case, book: Book, rules: _Rules, answers: Answers) -> Iterable[Finding]:
     """Return the findings of every limit, of the label's, the law's, practice's, the tank's."""
-    said = [(limit, check.of(case, answers)) for limit, check in rules.limits]
+    said = [item for _, found in rules.by_limits.of(case, answers) for item in found or ()]
     mates = tuple(_of_the_tank(case, book, rules.label)) if case.others else ()
-    if not mates and not any(found for _, found in said):
-        return ()
-    outcomes = [Outcome(limit, found) for limit, found in said if found is not None]
+    if not mates and not any(item.kind in MERGED for item in said):
+        return said
+    # Two rules may have met on one measure: then it matters what the silent ones measure, too.
+    all_said = [(limit, check.of(case, answers)) for limit, check in rules.limits]
+    outcomes = [Outcome(limit, found) for limit, found in all_said if found is not None]
     return strictest_of([*outcomes, *mates], _tools(case, book, "practice"))
 
 

@@ -118,10 +118,10 @@ def _said_otherwise(case: Case, rule: Requirement, tools: Tools) -> Iterator[Fin
     if not (rule.words or rule.units or rule.longest is not None or rule.refused or rule.not_as):
         return
     field = rule.groups[0][0]
+    applies = holds(rule.when, tools.facts, tools.units)
+    if applies is False:
+        return
     for code, wrong, way_out in manners(case, rule):
-        applies = holds(rule.when, tools.facts, tools.units)
-        if applies is False:
-            return
         kind, text = Kind.MISSING, f"{wrong}: {rule.says}"
         if applies is None:
             kind, text = Kind.UNKNOWN, f"cannot tell whether this rule applies: {text}"

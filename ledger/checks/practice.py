@@ -66,7 +66,8 @@ def _first_by_product(case: Case, equipment: str) -> tuple[Application, ...]:
 
 def puff_spacing(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
     """A puff every 12 to 18 inches along a gap; seen where puffs and length are both given."""
-    puffs, length = case.use.extent.get("puffs"), case.use.extent.get("length")
+    puffs = case.use.extent.get("puffs")
+    length = None if puffs is None else case.use.extent.get("length")
     inches = None if length is None else tools.into(length, "in")
     if puffs is None or inches is None or puffs.value <= 0:
         return
@@ -90,10 +91,12 @@ def _puff(case: Case, tools: Tools) -> Fraction | None:
 def spacing_by_weight(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
     """How far apart puffs stood, worked out from the amount, the gap and the tool's weighing."""
     use = case.use
-    length, puff = use.extent.get("length"), _puff(case, tools)
-    inches = None if length is None else tools.into(length, "in")
-    grams = tools.into(use.used.quantity, "g")
-    if use.extent.get("puffs") is not None or not puff or not grams or inches is None:
+    puff = _puff(case, tools) if use.extent.get("puffs") is None else None
+    length = use.extent.get("length") if puff else None
+    if not puff or length is None:
+        return
+    inches, grams = tools.into(length, "in"), tools.into(use.used.quantity, "g")
+    if not grams or inches is None:
         return
     spacing = inches / (grams / puff)
     if not _CLOSEST <= spacing <= _WIDEST:
@@ -111,9 +114,10 @@ _AGREES = Fraction(1, 4)
 def estimate_beside(case: Case, tools: Tools, _book: Book) -> Iterator[Finding]:
     """Puffs counted beside a weighing are an estimate: said where the two differ by a quarter."""
     use = case.use
-    puffs, puff = use.extent.get("puffs"), _puff(case, tools)
-    grams = tools.into(use.used.quantity, "g")
-    if puffs is None or not puff or not grams or use.used.estimate:
+    puffs = use.extent.get("puffs")
+    puff = None if puffs is None or use.used.estimate else _puff(case, tools)
+    grams = tools.into(use.used.quantity, "g") if puff else None
+    if puffs is None or not puff or not grams:
         return
     estimate = puffs.value * puff
     if abs(estimate - grams) > grams * _AGREES:

@@ -12,8 +12,8 @@ One whose questions are answered differently by almost every line is not worth r
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
-from operator import attrgetter
+from collections.abc import Callable, Hashable, Sequence
+from operator import attrgetter, itemgetter
 from typing import Any, Generic, TypeVar, cast
 
 from ledger.checks.case import Case
@@ -137,12 +137,13 @@ class _Found(Generic[T]):
 class Remembered(Generic[T]):
     """A pure function of a case, with what it said of the cases it has seen."""
 
-    __slots__ = ("_kept", "_root", "_run")
+    __slots__ = ("_looks_back", "_root", "kept", "run")
 
     def __init__(self, run: Callable[[Case], T]) -> None:
-        self._run = run
+        self.run = run
         self._root: _Fork[T] | _Found[T] | None = None
-        self._kept = 0
+        self.kept = 0
+        self._looks_back = False
 
     def of(self, case: Case, answers: Answers) -> T:
         """Return what the function says of a case.
@@ -160,20 +161,21 @@ class Remembered(Generic[T]):
         if node is None:
             return self._learn(case)
         found = cast("_Found[T]", node)
-        return self._run(case) if found.always_run else cast("T", found.value)
+        return self.run(case) if found.always_run else cast("T", found.value)
 
     def _learn(self, case: Case) -> T:
         watch = Watch(case)
         try:
-            end = _Found(self._run(cast("Case", watch)))
+            end = _Found(self.run(cast("Case", watch)))
         except _LooksBack:
             end = _Found(None, always_run=True)
-        self._kept += 1
-        if self._kept > MOST:
+            self._looks_back = True
+        self.kept += 1
+        if self.kept > MOST:
             self._root = _Found(None, always_run=True)
         else:
             self._keep(list(watch.asked.items()), end)
-        return self._run(case) if end.always_run else cast("T", end.value)
+        return self.run(case) if end.always_run else cast("T", end.value)
 
     def _keep(self, asked: list[tuple[Question, Hashable]], end: _Found[T]) -> None:
         follow: list[_Fork[T] | _Found[T]] = [_Fork(question) for question, _ in asked]
@@ -185,3 +187,67 @@ class Remembered(Generic[T]):
                 self._root = _Found(None, always_run=True)
                 return
             node = node.after.setdefault(answer, fresh)
+
+    @property
+    def quiet(self) -> bool:
+        """Whether so few different cases were told apart that others may share the questions."""
+        return not self._looks_back and self.kept <= FEW
+
+
+FEW = 12
+"""A check that told no more cases apart than this joins the bundle."""
+WARM = 100
+"""After how many cases the quiet checks of one set of rules are bundled."""
+
+
+class Bundle(Generic[T]):
+    """Many functions of a case; the quiet ones of them are remembered as one, under one key.
+
+    ``of`` gives the place and the value of each that has something to say; what counts as
+    nothing said is any false value (an empty tuple, None).
+    """
+
+    __slots__ = ("_loud", "_parts", "_quiet", "_seen")
+
+    def __init__(self, parts: Sequence[Remembered[T]]) -> None:
+        self._parts = tuple(parts)
+        self._loud = tuple(enumerate(self._parts))
+        self._quiet: Remembered[tuple[tuple[int, T], ...]] | None = None
+        self._seen = 0
+
+    def of(self, case: Case, answers: Answers) -> list[tuple[int, T]]:
+        """Return what the functions say, each behind its place, in the order of the places."""
+        said = list(self._quiet.of(case, answers)) if self._quiet else []
+        fixed = len(said)
+        for place, part in self._loud:
+            value = part.of(case, answers)
+            if value:
+                said.append((place, value))
+        if fixed and len(said) > fixed:
+            said.sort(key=itemgetter(0))
+        self._seen += 1
+        if self._seen % WARM == 0:
+            self._sort_out()
+        return said
+
+    def _sort_out(self) -> None:
+        """Bundle the quiet ones, again and again, since a quiet one may become loud."""
+        quiet = [(place, part) for place, part in enumerate(self._parts) if part.quiet]
+        if self._quiet is not None:
+            if self._quiet.quiet or self._quiet.kept <= MOST // 4:
+                return
+            quiet = []
+        self._loud = tuple(pair for pair in enumerate(self._parts) if pair not in quiet)
+        self._quiet = Remembered(_together(quiet)) if quiet else None
+
+
+def _together(
+    parts: Sequence[tuple[int, Remembered[T]]],
+) -> Callable[[Case], tuple[tuple[int, T], ...]]:
+    """Return one function that says what all of these say, and nothing of the silent ones."""
+
+    def run(case: Case) -> tuple[tuple[int, T], ...]:
+        said = ((place, part.run(case)) for place, part in parts)
+        return tuple((place, value) for place, value in said if value)
+
+    return run

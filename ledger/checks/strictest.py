@@ -11,7 +11,8 @@ from ledger.rulebook.model import Limit, Shape
 from ledger.values.amount import Quantity
 from ledger.values.finding import Finding, Kind
 
-_MERGED = {Kind.BREACH, Kind.UNKNOWN}
+MERGED = frozenset({Kind.BREACH, Kind.UNKNOWN})
+"""The kinds of finding that are merged where two rules meet on one measure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def _into(quantity: Quantity, unit: str, tools: Tools) -> Fraction | None:
 def strictest_of(outcomes: Sequence[Outcome], tools: Tools) -> tuple[Finding, ...]:
     """Return the findings of all outcomes, those on one measure merged, in their order."""
     found = tuple(finding for outcome in outcomes for finding in outcome.found)
-    if not any(finding.kind in _MERGED for finding in found):
+    if not any(finding.kind in MERGED for finding in found):
         return found  # nothing to merge: most lines break nothing
     groups: dict[tuple[str, ...], list[Outcome]] = {}
     order: list[list[Outcome]] = []
@@ -109,7 +110,7 @@ def _merged(group: list[Outcome], tools: Tools) -> list[Finding]:
     kept: list[Finding] = []
     for kind in Kind:
         hits = [(o.limit, f) for o in group for f in o.found if f.kind is kind]
-        if kind in _MERGED and hits:
+        if kind in MERGED and hits:
             limit = hits[0][0]
             for other, _ in hits[1:]:
                 limit = limit if stricter(limit, other, tools) else other

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -76,13 +76,22 @@ def normalise_all(
     return [normalise_line(draft, lexicon, book.units, sites.find) for draft in drafts]
 
 
+def uses_before(reader: Reader, lines: Iterable[Line]) -> dict[str, list[Application]]:
+    """Return the current applications at the sites of the lines to be booked, by site."""
+    keys = {line.use.site for line in lines if line.state == "booked" and line.use is not None}
+    return {key: [item.use for item in items] for key, items in site_uses(reader, keys).items()}
+
+
 def judge_lines(
-    workspace: Workspace, reader: Reader, sites: SiteBook, lines: Sequence[Line]
+    workspace: Workspace,
+    sites: SiteBook,
+    lines: Sequence[Line],
+    before: Mapping[str, Sequence[Application]],
 ) -> dict[int, tuple[Finding, ...]]:
     """Return the findings of every line to be booked, by its index, judged all together.
 
     A line is judged with all bookable lines of its sheet, whatever their order, and with every
-    current application at its site.
+    current application at its site: ``before`` are those of the ledger, by site.
     """
     new = {
         index: line.use
@@ -90,8 +99,7 @@ def judge_lines(
         if line.state == "booked" and line.use is not None
     }
     there: dict[str, list[tuple[int | None, Application]]] = {
-        key: [(None, item.use) for item in items]
-        for key, items in site_uses(reader, {use.site for use in new.values()}).items()
+        key: [(None, use) for use in uses] for key, uses in before.items()
     }
     for index, use in new.items():
         there.setdefault(use.site, []).append((index, use))
@@ -122,7 +130,8 @@ def book_lines(
     """Seal the lines of one transaction: sites, applications, held lines, their judgement."""
     lines, by = what
     seal_rules(writer, workspace.book)
-    found = judge_lines(workspace, writer, sites, lines)
+    before = uses_before(writer, lines)
+    found = judge_lines(workspace, sites, lines, before)
     observations = observation_entries(writer, sheet, sites, workspace)
     for site in sites.pending:
         writer.append(site_entry(site, by=by))
@@ -140,7 +149,13 @@ def book_lines(
             seqs[index] = sealed.seq
     for entry in observations:
         writer.append(entry)
-    touched = earliest(line.use for line in lines if line.state == "booked" and line.use)
+    touched = {
+        site: day
+        for site, day in earliest(
+            line.use for line in lines if line.state == "booked" and line.use
+        ).items()
+        if any(use.date >= day for use in before.get(site, ()))
+    }
     because = "another application at this site was booked"
     again = rejudge(workspace, writer, touched, first_new, because)
     outcomes = tuple(

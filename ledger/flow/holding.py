@@ -89,7 +89,7 @@ def draft_of(entry: Sealed, changes: Mapping[str, str]) -> Draft:
     cells = {**_cells(entry), **changes}
     return Draft(
         place,
-        {heading: Cell(text, replace(place, column=heading)) for heading, text in cells.items()},
+        {heading: Cell(text, place._replace(column=heading)) for heading, text in cells.items()},
         dict(changes),
     )
 

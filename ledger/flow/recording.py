@@ -17,6 +17,7 @@ from ledger.flow.booking import (
     normalise_all,
     sheet_entry,
     understand,
+    uses_before,
 )  # fmt: skip
 from ledger.flow.lines import content_of, known_of, same_sheets, sort_out
 from ledger.flow.observing import observation_entries
@@ -40,7 +41,7 @@ def check_sheet(workspace: Workspace, name: str, data: bytes) -> Recorded:
     with workspace.store.reading() as reader:
         sites = SiteBook(reader)
         lines = understand(workspace, reader, sites, sheet)
-        found = judge_lines(workspace, reader, sites, lines)
+        found = judge_lines(workspace, sites, lines, uses_before(reader, lines))
         outcomes = tuple(
             Outcome(line, line.same_as, found.get(index, ())) for index, line in enumerate(lines)
         )

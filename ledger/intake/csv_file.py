@@ -5,9 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import lru_cache
+from itertools import count
 
-from ledger.intake.restore import MAX_CELL_CHARACTERS, NUMBER_COLUMNS, restore_text, tidy
+from ledger.intake.restore import (
+    MAX_CELL_CHARACTERS,
+    NUMBER_COLUMNS,
+    Restored,
+    restore_text,
+    tidy,
+)
 from ledger.intake.rows import (
     APPLICATIONS,
     MAX_ROWS,
@@ -88,7 +95,7 @@ def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
     if faults:
         return CsvRead(faults=faults, remarks=tuple(remarks))
     after = start + 1 + sum(cell.count("\n") for cell in header.cells)
-    reader = _RowReader(name, columns, delimiter, month_first)
+    reader = _row_reader(name, columns, delimiter, month_first)
     rows: list[Row] = []
     for record in _records(lines, after, delimiter, len(header.cells)):
         if record.blank:
@@ -242,33 +249,55 @@ def _swallowed(cell: str, delimiter: str, columns: int) -> bool:
     return "\n" in cell and columns > 0 and cell.count(delimiter) >= max(columns - 1, 12)
 
 
+def _restored(heading: str, raw: str, month_first: bool) -> Restored | None:
+    """Return a cell as it was most likely typed; None where it is blank."""
+    if len(raw) > _SHORT:
+        return _restore(heading, raw, month_first)
+    return _restored_before(heading, raw, month_first)
+
+
+def _restore(heading: str, raw: str, month_first: bool) -> Restored | None:
+    return restore_text(heading, raw, month_first=month_first) if tidy(raw) else None
+
+
+_SHORT = 200
+"""Longer cells are not kept: they do not come again, and a few would fill the memory."""
+_restored_before = lru_cache(maxsize=65536)(_restore)
+
+
 @dataclass(frozen=True, slots=True)
 class _RowReader:
-    """Turns records into rows under the headings of one file."""
+    """Turns records into rows under the headings of one file.
+
+    ``numbers`` are the columns in which a comma can cut a number in two, ``width`` how many
+    columns from the first on have a heading.
+    """
 
     name: str
     columns: Mapping[int, str]
     delimiter: str
     month_first: bool
+    numbers: tuple[int, ...]
+    width: int
 
     def row(self, record: Record) -> Row:
         """Return the record as a row, with the faults of its cells and of the row as a whole."""
         cells: dict[str, Cell] = {}
         typed: dict[str, str] = {}
         faults: list[Fault] = []
-        for index, raw in enumerate(record.cells):
-            heading = self.columns.get(index)
-            if not raw or heading is None or not tidy(raw):
+        name, line = self.name, record.line
+        for index, heading in self.columns.items():
+            raw = record.cells[index] if index < len(record.cells) else ""
+            restored = _restored(heading, raw, self.month_first) if raw else None
+            if restored is None:
                 continue
-            origin = self._origin(record, index)
-            restored = restore_text(heading, raw, month_first=self.month_first)
+            origin = Origin(name, line, heading)
             typed[heading] = raw
             cells[heading] = Cell(restored.text, origin, restored.how)
-            if fault := as_fault(restored, origin):
+            if restored.doubt and (fault := as_fault(restored, origin)):
                 faults.append(fault)
         shifts = self._shifts(record)
-        place = Origin(self.name, record.line)
-        return Row(place, cells, typed, (*faults, *shifts), bool(shifts))
+        return Row(Origin(name, line), cells, typed, (*faults, *shifts), bool(shifts))
 
     def _origin(self, record: Record, index: int) -> Origin:
         return Origin(self.name, record.line, self.columns.get(index))
@@ -279,8 +308,10 @@ class _RowReader:
         if record.quote:
             where = self._origin(record, len(record.cells) - 1)
             faults.append(Fault("ROW-QUOTE", where, record.quote, _QUOTE_WAY_OUT))
-        beyond = [c for i, c in enumerate(record.cells) if c and i not in self.columns]
-        extra = [text for cell in beyond if (text := tidy(cell[:MAX_CELL_CHARACTERS]))]
+        extra: list[str] = []
+        if len(record.cells) > self.width:
+            beyond = [c for i, c in enumerate(record.cells) if c and i not in self.columns]
+            extra = [text for cell in beyond if (text := tidy(cell[:MAX_CELL_CHARACTERS]))]
         if extra:
             faults.append(
                 Fault(
@@ -289,13 +320,22 @@ class _RowReader:
                 )
             )  # fmt: skip
         if self.delimiter == ",":
-            for index, (one, other) in enumerate(pairwise(record.cells)):
-                if self.columns.get(index) in NUMBER_COLUMNS and _is_split(one, other):
+            for index in self.numbers:
+                one, other = ([*record.cells[index : index + 2], "", ""])[:2]
+                if one and other and _is_split(one, other):
                     what = f"a number seems to be cut at its comma: {one.strip()},{other.strip()}"
                     faults.append(
                         Fault("ROW-SPLIT", self._origin(record, index), what[:200], _COMMA_WAY_OUT)
                     )
         return faults
+
+
+def _row_reader(
+    name: str, columns: Mapping[int, str], delimiter: str, month_first: bool
+) -> _RowReader:
+    numbers = tuple(i for i, heading in columns.items() if heading in NUMBER_COLUMNS)
+    width = next(index for index in count() if index not in columns)
+    return _RowReader(name, columns, delimiter, month_first, numbers, width)
 
 
 def _is_split(one: str, other: str) -> bool:

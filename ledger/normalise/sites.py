@@ -170,14 +170,20 @@ def read_place(draft: Draft, lexicon: Lexicon, kind: str) -> Place:
     return Place(ask, law, faults, tuple(remarks))
 
 
+@lru_cache(maxsize=256)
+def _counties(law: PlaceOfLaw) -> tuple[dict[str, str], dict[str, str]]:
+    """Return the counties of a law by their folded names and by their numbers."""
+    by_fold = {fold(name): name for name, _ in law.counties}
+    return by_fold, {code.lstrip("0"): name for name, code in law.counties}
+
+
 def read_county(draft: Draft, law: PlaceOfLaw | None) -> tuple[str, tuple[Fault, ...]]:
     """Return the county in the spelling of the jurisdiction's list, or the fault of it."""
     typed = cell(draft, "county")
     if law is None or not law.counties:
         return typed, ()
     wanted = fold(typed).removesuffix(" county").removesuffix(" co.")
-    by_fold = {fold(name): name for name, _ in law.counties}
-    number = {code.lstrip("0"): name for name, code in law.counties}
+    by_fold, number = _counties(law)
     found = by_fold.get(wanted) or by_fold.get(fold(typed)) or number.get(wanted.lstrip("0"))
     if found:
         return found, ()

@@ -97,7 +97,7 @@ def read_measured(text: str, units: Units, origin: Origin, ounce: str) -> Readin
 def beside(origin: Origin, column: str) -> Origin:
     """Return the place of another cell of the same row, where ``origin`` is a cell of a sheet."""
     if origin.column in {"amount", "basis", "dilution"} and origin.column != column:
-        return replace(origin, column=column, cell=None)
+        return origin._replace(column=column, cell=None)
     return origin
 
 

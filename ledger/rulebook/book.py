@@ -128,6 +128,12 @@ class Book:
         Every version of every label is in ``products``; of each label the one in force on
         ``day`` comes first, then the others, newest first (without a day: newest first).
         """
+        if ("lexicon", day) not in self.memory:
+            self.memory["lexicon", day] = self._lexicon(day)
+        found: Lexicon = self.memory["lexicon", day]
+        return found
+
+    def _lexicon(self, day: date | None) -> Lexicon:
         places = (
             PlaceOfLaw(
                 file.id, file.state, file.title, file.time_zone, file.counties, file.site_codes

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import lru_cache
+from typing import Any
 
 from ledger.values.firm import Firm
 from ledger.values.product import Product
@@ -85,13 +86,16 @@ class PlaceOfLaw:
 @dataclass(frozen=True)
 class Lexicon:
     """Everything that step 2 looks words up in. ``doubtful`` maps the id or registration of a
-    label file that could not be read to its path."""
+    label file that could not be read to its path; ``memory`` keeps what was read with it."""
 
     firm: Firm
     words: Words
     products: tuple[Product, ...]
     places_of_law: tuple[PlaceOfLaw, ...] = ()
     doubtful: Mapping[str, str] = field(default_factory=dict)
+    memory: dict[str, Any] = field(
+        init=False, default_factory=dict, repr=False, compare=False
+    )  # never handed on: another lexicon reads the same text otherwise
 
     def place_of_law(self, state: str) -> PlaceOfLaw | None:
         """Return the jurisdiction of a state ("CA"), or None where no file describes it."""
