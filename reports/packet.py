@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
-from ledger.flow.inspecting import Listed
+from ledger.flow.listing import Listed
 from ledger.flow.lines import changes_between
 from ledger.flow.packet import WITHHELD, Packet, reason
 from ledger.rulebook.book import Book

@@ -12,8 +12,9 @@ from ledger.cli import main
 from ledger.flow.carrying import carry_over
 from ledger.flow.correcting import amend
 from ledger.flow.filing_register import list_filings, open_in
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
 from ledger.flow.judging import latest_findings
+from ledger.flow.listing import list_entries
 from ledger.flow.periods import summarise_period
 from ledger.flow.recording import record_sheet
 from ledger.flow.tracing import trace

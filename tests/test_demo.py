@@ -12,7 +12,8 @@ from click.testing import CliRunner, Result
 
 from ledger.cli import main
 from ledger.demo import sheets, story
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.workspace import open_workspace
 
 

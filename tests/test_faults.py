@@ -18,7 +18,8 @@ import psycopg
 import pytest
 
 from ledger.flow.closing import close_day
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import open_workspace
 from ledger.journal import Store, StoreProblem, create, open_store

@@ -11,8 +11,9 @@ from ledger.flow.closing import close_day
 from ledger.flow.correcting import amend, amend_by_held, strike
 from ledger.flow.filing_register import FilingWish, file_report, list_filings
 from ledger.flow.holding import drop_held, fix_held, held_lines
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
 from ledger.flow.judging import latest_findings
+from ledger.flow.listing import list_entries
 from ledger.flow.periods import entries_behind, summarise_period
 from ledger.flow.recording import check_sheet, record_sheet
 from ledger.flow.site_questions import answer_apart, answer_same, list_sites

@@ -19,7 +19,8 @@ from ledger.flow.closing import close_day
 from ledger.flow.correcting import amend, amend_by_held, strike
 from ledger.flow.filing_register import FilingWish, file_report
 from ledger.flow.holding import drop_held, fix_by_sheet, fix_held, held_lines
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.periods import summarise_period
 from ledger.flow.recording import check_sheet, record_sheet
 from ledger.flow.site_questions import answer_apart, answer_same

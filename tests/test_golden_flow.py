@@ -13,7 +13,8 @@ from ledger.flow.closing import close_day
 from ledger.flow.correcting import amend, strike
 from ledger.flow.filing_register import FilingWish, file_report
 from ledger.flow.holding import drop_held, fix_held, held_lines
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace
 from ledger.values.period import Period

@@ -14,8 +14,9 @@ from openpyxl import load_workbook
 from ledger.cli import main
 from ledger.cli.moving import export_papers
 from ledger.flow.closing import close_day
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
 from ledger.flow.keeping import export_ledger, import_ledger
+from ledger.flow.listing import list_entries
 from ledger.flow.packet import Selection, make_packet
 from ledger.flow.recording import check_sheet, record_sheet
 from ledger.flow.retaining import attach

@@ -16,13 +16,14 @@ from click.testing import CliRunner
 from ledger.cli import main
 from ledger.cli.moving import export_papers
 from ledger.flow.closing import close_day
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
 from ledger.flow.keeping import (
     export_ledger,
     import_ledger,
     restore_backup,
     with_database,
 )
+from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace, WorkspaceProblem, open_workspace
 from ledger.journal import StoreProblem

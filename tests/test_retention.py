@@ -15,7 +15,8 @@ from ledger.checks.retention import keep_until, years_after
 from ledger.cli import main
 from ledger.flow.correcting import amend
 from ledger.flow.holding import drop_held
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.retaining import attach, dispose_due, order_keep, plan_disposal, records, release
 from ledger.flow.tracing import trace

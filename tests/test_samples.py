@@ -13,7 +13,8 @@ from ledger.flow.booking import Recorded
 from ledger.flow.closing import close_day
 from ledger.flow.correcting import amend
 from ledger.flow.holding import drop_held, fix_by_sheet, fix_held, held_lines
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.periods import summarise_period
 from ledger.flow.workspace import Workspace
 from ledger.values.finding import Kind

@@ -21,7 +21,8 @@ from sqlalchemy import Engine, event
 
 from ledger.cli import main
 from ledger.flow.holding import held_lines
-from ledger.flow.inspecting import list_entries, prove_whole
+from ledger.flow.inspecting import prove_whole
+from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import open_workspace
 from ledger.values.sealed import EntryKind

@@ -148,7 +148,7 @@ def note(done: Recorded, shown: Shown) -> None:
 
 def entry_of(workspace: Workspace, day: date, line: str, applicator: str) -> int:
     """Return the entry of a sheet's own line number on that day."""
-    from ledger.flow.inspecting import list_entries
+    from ledger.flow.listing import list_entries
 
     filters = {"date_from": day, "date_to": day, "applicator": applicator}
     return next(row.sealed.seq for row in list_entries(workspace, filters) if row.use.line == line)

@@ -15,7 +15,7 @@ from ledger.cli.printing import counted, table
 from ledger.flow.workspace import open_workspace
 
 if TYPE_CHECKING:
-    from ledger.flow.inspecting import Listed
+    from ledger.flow.listing import Listed
     from ledger.flow.workspace import Workspace
     from reports.entries import EntryRow
     from reports.sheet import Sheet
@@ -46,7 +46,7 @@ def entries_command(
       useledger entries --site S0003 --versions
       useledger entries --product 99999-11 --county Placer --out dust.xlsx
     """
-    from ledger.flow.inspecting import list_entries
+    from ledger.flow.listing import list_entries
     from reports.entries import entries_values
 
     opened = open_workspace(workspace)

@@ -120,7 +120,7 @@ def export_papers(workspace: Workspace) -> dict[str, bytes]:
     from importlib.resources import files
 
     from ledger.cli.entries import entries_sheet_of, entry_row
-    from ledger.flow.inspecting import list_entries
+    from ledger.flow.listing import list_entries
     from reports.csv_file import sheet_csv
 
     rows = [entry_row(workspace, row) for row in list_entries(workspace, {}, versions=True)]

@@ -106,7 +106,7 @@ def show_command(key: str, workspace: str | None, as_json: bool) -> int:
     """
     from ledger.cli.asking import site_of
     from ledger.cli.entries import entries_text, entry_row
-    from ledger.flow.inspecting import list_entries
+    from ledger.flow.listing import list_entries
     from ledger.flow.site_questions import site_seen
     from reports.entries import entries_values
 

@@ -4,66 +4,22 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from ledger.flow.holding import draft_of
 from ledger.flow.judging import REMARK, booked, find, finding_from, findings_of
 from ledger.flow.lines import BOOKED
-from ledger.flow.places import SiteBook, site_from
+from ledger.flow.listing import listed_of as listed_of
+from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.inspection import Difference, compare_findings, compare_uses
 from ledger.intake import read_sheet
 from ledger.journal import Reader
 from ledger.journal.verify import Verification, verify
 from ledger.normalise.line import normalise_line
-from ledger.values.entry import Application
 from ledger.values.finding import Finding
 from ledger.values.progress import Progress
 from ledger.values.sealed import EntryKind, Sealed
-from ledger.values.site import Site
-
-
-@dataclass(frozen=True)
-class Listed:
-    """One entry as an inspector lists it: the record, its site, its state, its findings."""
-
-    sealed: Sealed
-    use: Application
-    site: Site | None
-    state: str
-    findings: tuple[Finding, ...]
-
-
-def list_entries(
-    workspace: Workspace, filters: Mapping[str, Any], *, versions: bool = False
-) -> list[Listed]:
-    """Return the applications that match, in order of their day; with ``versions`` old ones too."""
-    with workspace.store.reading() as reader:
-        sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
-        found = reader.entries(kinds=BOOKED, current_only=not versions, **filters)
-        rows = [_listed(reader, sites, entry) for entry in found]
-    return sorted(rows, key=lambda row: (row.use.date, row.use.start is None, row.use.start or 0,
-                                         row.sealed.seq))  # fmt: skip
-
-
-def listed_of(workspace: Workspace, entries: Sequence[Sealed]) -> list[Listed]:
-    """Return sealed applications as an inspector lists them, in the order given."""
-    with workspace.store.reading() as reader:
-        sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
-        return [_listed(reader, sites, entry) for entry in entries]
-
-
-def _listed(reader: Reader, sites: Mapping[str, Site], entry: Sealed) -> Listed:
-    newest = reader.newest_version(entry.seq)
-    if newest.seq == entry.seq:
-        state = "current"
-    else:
-        state = "struck" if newest.kind is EntryKind.STRIKE else "amended"
-    judgements = reader.judgements(entry.seq)
-    findings = findings_of(judgements[-1], entry.seq) if judgements else ()
-    item = booked(entry)
-    return Listed(entry, item.use, sites.get(item.use.site), state, findings)
 
 
 def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[str, str] | None:

@@ -14,8 +14,9 @@ from datetime import date
 from typing import Any
 
 from ledger.flow.filing_register import Registered, list_filings
-from ledger.flow.inspecting import Listed, listed_of, reason_of
+from ledger.flow.inspecting import reason_of
 from ledger.flow.lines import BOOKED
+from ledger.flow.listing import Listed, listed_of
 from ledger.flow.proving import Proofs, prove_entries
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader

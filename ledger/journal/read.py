@@ -7,7 +7,7 @@ record, a strike with nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -50,6 +50,27 @@ def sealed_from(row: Sequence[Any]) -> Sealed:
         seq, EntryKind(line["kind"]), line["at"], line["by"], line["os_user"], line["prev"], seal,
         text, line["body"], private_text, line["replaces"], line["refers"],
     )  # fmt: skip
+
+
+def conditions_of(
+    kinds: Iterable[EntryKind] | None, filters: Mapping[str, str | date | None]
+) -> list[ColumnElement[bool]]:
+    """Return the conditions that filters of ``Reader.entries`` mean; TypeError for others."""
+    conditions: list[ColumnElement[bool]] = []
+    if kinds is not None:
+        conditions.append(j.kind.in_(sorted(str(kind) for kind in kinds)))
+    for name, value in filters.items():
+        if name not in EQUAL and name not in {"date_from", "date_to"}:
+            raise TypeError(f"entries() has no filter {name!r}")
+        if value is None:
+            continue
+        if name == "date_from":
+            conditions.append(j.applied_on >= str(value))
+        elif name == "date_to":
+            conditions.append(j.applied_on <= str(value))
+        else:
+            conditions.append(j[name] == value)
+    return conditions
 
 
 class Reader:
@@ -122,22 +143,9 @@ class Reader:
         ``site``, ``product_key``, ``applicator``, ``county``, ``jurisdiction``; None asks nothing.
         ``since_seq`` leaves out that entry and those before it. TypeError for other filters.
         """
-        conditions: list[ColumnElement[bool]] = [j.seq <= self.head.seq]
+        conditions = [j.seq <= self.head.seq, *conditions_of(kinds, filters)]
         if since_seq:
             conditions.append(j.seq > since_seq)
-        if kinds is not None:
-            conditions.append(j.kind.in_(sorted(str(kind) for kind in kinds)))
-        for name, value in filters.items():
-            if name not in EQUAL and name not in {"date_from", "date_to"}:
-                raise TypeError(f"entries() has no filter {name!r}")
-            if value is None:
-                continue
-            if name == "date_from":
-                conditions.append(j.applied_on >= str(value))
-            elif name == "date_to":
-                conditions.append(j.applied_on <= str(value))
-            else:
-                conditions.append(j[name] == value)
         if current_only:
             conditions.append(CURRENT)
         for row in self._stream(ENTRY.where(*conditions)):

@@ -1,0 +1,122 @@
+"""Long lists of entries in the order of their days, read once and never held whole.
+
+What stands beside each entry (its site, its newest judgement, what replaced it) is asked for many
+entries at once: a question for each costs more than the entry itself.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
+from typing import Any, TypeVar
+
+from sqlalchemy import Select, func, select
+
+from ledger.journal.read import CHUNK, CURRENT, ENTRY, Reader, conditions_of, j, sealed_from
+from ledger.values.sealed import EntryKind, Sealed
+
+_Asked = Select[*tuple[Any, ...]]
+T = TypeVar("T", int, str)
+
+
+def _rows(reader: Reader, statement: _Asked) -> Sequence[Any]:
+    return reader.connection.execute(statement).all()
+
+
+def entries_by_day(
+    reader: Reader,
+    kinds: Iterable[EntryKind],
+    *,
+    current_only: bool,
+    filters: Mapping[str, str | date | None],
+) -> Iterator[Sealed]:
+    """Yield the entries that meet all filters by day of work, then number (see ``entries``)."""
+    conditions = [j.applied_on.is_not(None), *conditions_of(kinds, filters)]
+    if current_only:
+        conditions.append(CURRENT)
+    asked = ENTRY.where(*conditions).order_by(None).order_by(j.applied_on, j.seq)
+    streaming = {"stream_results": True}
+    result = reader.connection.execute(asked, execution_options=streaming)
+    try:
+        for rows in result.partitions(CHUNK):
+            for row in rows:
+                yield sealed_from(row)
+    finally:
+        result.close()
+
+
+def sites_of(reader: Reader, keys: Iterable[str]) -> dict[str, Sealed]:
+    """Return the newest entry of each of these sites; an unknown key is left out."""
+    found: dict[str, Sealed] = {}
+    for some in _chunks(keys):
+        asked = ENTRY.where(j.kind == EntryKind.SITE, j.site.in_(some))
+        for row in _rows(reader, asked):
+            entry = sealed_from(row)
+            found[entry.body["site"]] = entry  # in order: the newest stays
+    return found
+
+
+def kinds_of_newest(reader: Reader, seqs: Iterable[int]) -> dict[int, EntryKind]:
+    """Return for each replaced entry of these the kind of its newest version; others left out."""
+    newest: dict[int, EntryKind] = {}
+    standing = {seq: seq for seq in seqs}  # the newest version known so far -> the entry asked of
+    while standing:
+        later: dict[int, int] = {}
+        for some in _chunks(standing):
+            asked = select(j.replaces, j.seq, j.kind).where(j.replaces.in_(some))
+            for before, seq, kind in _rows(reader, asked):
+                later[seq] = standing[before]
+                newest[standing[before]] = EntryKind(kind)
+        standing = later
+    return newest
+
+
+def newest_judgements(reader: Reader, seqs: Iterable[int], span: int) -> dict[int, int]:
+    """Return the number of the newest judgement that covers each entry; unjudged are left out.
+
+    ``span`` is at least ``widest_judgement``. Only the numbers are read, not what was judged.
+    """
+    wanted = sorted(seqs)
+    found: dict[int, int] = {}
+    for run in _runs(wanted, span):
+        asked = (
+            select(j.seq, j.first_seq, j.last_seq)
+            .where(j.first_seq.between(run[0] - span, run[-1]), j.last_seq >= run[0])
+            .order_by(j.seq)
+        )
+        for seq, first, last in _rows(reader, asked):
+            for entry in run[bisect_left(run, first) : bisect_right(run, last)]:
+                found[entry] = seq
+    return found
+
+
+def widest_judgement(reader: Reader) -> int:
+    """Return how many entries lie between the first and the last of the widest judgement."""
+    widest = select(func.max(j.last_seq - j.first_seq)).where(j.last_seq.is_not(None))
+    return _rows(reader, widest)[0][0] or 0
+
+
+def entries_of(reader: Reader, seqs: Iterable[int]) -> Iterator[Sealed]:
+    """Yield these entries; an unknown number is left out."""
+    for some in _chunks(seqs):
+        for row in _rows(reader, ENTRY.where(j.seq.in_(some))):
+            yield sealed_from(row)
+
+
+def _chunks(values: Iterable[T]) -> Iterator[list[T]]:
+    wanted = sorted(values)
+    for start in range(0, len(wanted), CHUNK):
+        yield wanted[start : start + CHUNK]
+
+
+def _runs(seqs: list[int], gap: int) -> Iterator[list[int]]:
+    """Yield stretches of sorted numbers without a hole wider than ``gap`` or a thousand."""
+    run: list[int] = []
+    for seq in seqs:
+        if run and seq - run[-1] > max(gap, CHUNK):
+            yield run
+            run = []
+        run.append(seq)
+    if run:
+        yield run
