@@ -19,7 +19,7 @@ from ledger.rulebook.model import RuleFile, Shape
 from ledger.values.amount import Basis
 from ledger.values.finding import Fault
 from reports.pdf import document
-from reports.plan import plan_sheet, plan_text, plan_values
+from reports.plan import page_of, plan_sheet, plan_text, plan_values
 from tests.cases import amount, book, limit, measures, q, rate, use
 from tests.day_sheets import sheet
 from tests.plans import JOB, plan, stage, texts
@@ -358,18 +358,54 @@ def test_json_and_the_page_say_the_same(firm, tmp_path):
 
 def test_text_values_and_sheet_hold_every_statement():
     made = plan([use(date=date(2026, 1, 2))], **CRACKS)
-    text = " ".join(plan_text(made, "label").split())
-    cells = {row[1] for row in plan_sheet(made, "label").rows}
+    text = " ".join(plan_text(page_of(made, "label")).split())
+    cells = {row[1] for row in plan_sheet(page_of(made, "label")).rows}
     values = json.dumps(plan_values(made, "label"), ensure_ascii=False)
     for _, items in made.sections:
         for item in items:
             assert " ".join(item.text.rstrip(".").split()) in text
             assert any(item.text.rstrip(".") in cell for cell in cells)
             assert json.dumps(item.text, ensure_ascii=False)[1:-1] in values
-    assert document([plan_sheet(made, "label")]).startswith(b"%PDF")
+    assert document([plan_sheet(page_of(made, "label"))]).startswith(b"%PDF")
 
 
 def test_an_address_is_read_with_or_without_its_unit():
     assert where("s3") == {"site": "s3"}
     assert where("46 Cornish Row, Unit B, Grass Valley, CA 95945")["unit"] == "Unit B"
     assert where("118 Tollhouse Lane, Auburn, ca 95603")["state"] == "CA"
+
+
+def test_what_the_records_of_a_known_site_answer_need_not_be_said(firm):
+    bare = {name: text for name, text in (JOB | CRACKS).items() if name not in {"site", "customer"}}
+    asked = bare | where("118 Tollhouse Ln, Auburn, CA 95603") | {"date": "2026-01-20"}
+    found = prepare(firm, asked)
+    assert isinstance(found, Prepared), found
+    use = found.plan.use
+    assert (use.site, use.county, use.site_kind) == ("S0001", "Placer", "dwelling")
+    assert use.customer == "M. Okafor"
+    told = texts(found.plan, "On file")
+    assert (
+        told[0] == "customer: M. Okafor, as recorded here on 2026-01-09 (--customer says another)"
+    )
+    assert any("county Placer, site kind dwelling" in text for text in told)
+    other = prepare(firm, asked | {"customer": "A. Other"})
+    assert isinstance(other, Prepared)
+    assert other.plan.use.customer == "A. Other"
+    assert not any(text.startswith("customer") for text in texts(other.plan, "On file"))
+
+
+def test_a_record_after_the_day_of_the_job_answers_nothing(firm):
+    found = prepare(firm, JOB | CRACKS | {"date": "2026-01-08", "customer": ""})
+    assert isinstance(found, Prepared)
+    assert found.plan.use.customer == ""
+    assert not any(text.startswith("customer") for text in texts(found.plan, "On file"))
+
+
+def test_an_address_that_the_ledger_does_not_know_is_filled_from_nothing(firm):
+    near = where("118 Tollhouse Lane Apt 2, Auburn, CA 95603") | {"county": "Placer"}
+    bare = {name: text for name, text in (JOB | CRACKS).items() if name not in {"site", "customer"}}
+    found = prepare(firm, bare | near)
+    assert isinstance(found, Prepared)
+    assert found.plan.use.customer == ""
+    assert texts(found.plan, "On file") == []
+    assert not isinstance(prepare(firm, bare | {**near, "county": ""}), Prepared)

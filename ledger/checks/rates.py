@@ -43,7 +43,7 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     bound = limit.most or limit.least
     if bound is None or limit.per is None:
         return
-    amount = _dose(case, limit, tools)
+    amount = counted_dose(case, limit, tools)
     value = None if amount is None else in_unit(amount, bound.unit, case.product, tools)
     if value is None:
         text = f"cannot tell the rate: how much{_BASIS_WORDS[limit.basis]} was used in {bound.unit}"
@@ -63,7 +63,7 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     yield from _bounds(case, limit, tools, rate, averaged)
 
 
-def _dose(case: Case, limit: Limit, tools: Tools) -> Quantity | None:
+def counted_dose(case: Case, limit: Limit, tools: Tools) -> Quantity | None:
     """Return what a rate counts; of an active ingredient, what the whole tank brought of it."""
     own = dose(case, limit.basis, tools)
     if limit.basis is not Basis.INGREDIENT or own is None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -20,8 +21,11 @@ from ledger.cli.common import (
     staged,
     stop,
 )  # fmt: skip
-from ledger.flow.workspace import open_workspace
+from ledger.flow.workspace import Workspace, open_workspace
 from ledger.values.finding import Fault, render_fault
+
+if TYPE_CHECKING:
+    from reports.plan import Page
 
 _JOB = (
     ("--at", "at", "The site: its key, or its address: \"118 Tollhouse Lane, Auburn, CA 95603\"."),
@@ -41,7 +45,7 @@ _JOB = (
     ("--amount", "amount", "An amount to ask about; without it, the most is told."),
     ("--basis", "basis", "Whether that is product or mix."),
     ("--dilution", "dilution", "Strength of the mix, as \"1 fl oz/gal\" (else the label's least)."),
-    ("--mix", "mix", "Name of the tank, where several products share one."),
+    ("--mix", "mix", "Name of the tank, where products share one (tank, with --with)."),
     ("--lot", "lot", "Lot of the container, which says which label version it carries."),
     ("--avoided", "avoided", "Places left alone, as a day sheet says it, or \"none present\"."),
     ("--prepared", "prepared", "What is prepared besides what the rules ask for."),
@@ -49,7 +53,8 @@ _JOB = (
     ("--wind", "wind", "As \"6 mph NW\"."),
     ("--rain", "rain", "no or yes."),
     ("--notice", "notice", "before, after or both (before, where the law asks for it)."),
-    ("--customer", "customer", "For whom."),
+    ("--customer", "customer", "For whom (else as last recorded at the site)."),
+    ("--customer-address", "customer address", "Where they are, if not at the site."),
 )  # fmt: skip
 """The options of a job: flag, heading of the day sheet, help."""
 
@@ -96,45 +101,106 @@ def where(text: str) -> dict[str, str]:
 @click.command("prepare")
 @click.argument("product")
 @job_options
+@click.option(
+    "--with",
+    "others",
+    multiple=True,
+    metavar="PRODUCT",
+    help='Another product of the same tank, as "cedar-ec at 0.5 fl oz/gal"; may be repeated.',
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Write a page for the truck (.pdf).")
 @shared
 def prepare_command(
-    product: str, out: Path | None, workspace: str | None, as_json: bool, **said: str
+    product: str,
+    others: tuple[str, ...],
+    out: Path | None,
+    workspace: str | None,
+    as_json: bool,
+    **said: str,
 ) -> int:
     """Before the job: may I, how much, how, when again.
 
     Say before the job whether and how PRODUCT may be used; book nothing.
 
     \b
-    PRODUCT is a registration number or the id of a label file. Example:
+    PRODUCT is a registration number or the id of a label file. What the records of a known site
+    answer (customer, kind, county) need not be said. Example:
       useledger prepare ridgeline-dust --at S0001 --applicator renner \\
         --method "crack and crevice" --setting "at structure" \\
         --places "door frame; siding seam" --pests ants --extent "180 ft"
+    Several products in one tank: the amount is then the finished mix, each label binds the whole
+    tank, and an active ingredient that products share is added up. Example:
+      useledger prepare ridgeline-sc --dilution "0.4 fl oz/gal" \\
+        --with "cedar-ec at 0.5 fl oz/gal" --with "alder-igr lot 7" --at S0001 ...
     Exit code 0: allowed, 1: something is refused or cannot be told, 2: could not do it.
     """
-    from ledger.flow.preparing import Prepared, prepare
-    from ledger.preparing.plan import ALLOWED, label_line
-    from reports.plan import plan_sheet, plan_text, plan_values
-
     if out is not None and out.suffix.casefold() != ".pdf":
         stop(f"{out}: name a file that ends in .pdf")
     opened = open_workspace(workspace)
-    found = prepare(opened, job_cells(product, said))
-    if not isinstance(found, Prepared):
-        return cannot_read(found, as_json=as_json)
-    plan, stage = found.plan, found.stage
-    label = label_line(stage, plan)
+    job = job_cells(product, said)
+    made = _tank(opened, job, others) if others else _alone(opened, job)
+    if not isinstance(made, _Told):
+        return cannot_read(made, as_json=as_json)
+    from reports.plan import plan_sheet, plan_text
+
     if out is not None:
         from reports.pdf import document
 
-        page = document([plan_sheet(plan, label)], opened.book.firm.name)
-        with staged({out: page}):
+        with staged({out: document([plan_sheet(made.page)], opened.book.firm.name)}):
             pass
     if as_json:
-        print_json(plan_values(plan, label))
+        print_json(made.values)
     else:
-        click.echo(plan_text(plan, label))
-    return DONE if plan.verdict == ALLOWED else OWED
+        click.echo(plan_text(made.page))
+    return DONE if made.values["allowed"] else OWED
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """A plan, of one product or of a tank, ready to be shown."""
+
+    page: Page
+    values: dict[str, Any]
+
+
+def _alone(opened: Workspace, job: dict[str, str]) -> _Told | tuple[Fault, ...]:
+    from ledger.flow.preparing import Prepared, prepare
+    from ledger.preparing.plan import label_line
+    from reports.plan import page_of, plan_values
+
+    found = prepare(opened, job)
+    if not isinstance(found, Prepared):
+        return found
+    label = label_line(found.stage, found.plan)
+    return _Told(page_of(found.plan, label), plan_values(found.plan, label))
+
+
+def _tank(
+    opened: Workspace, job: dict[str, str], others: tuple[str, ...]
+) -> _Told | tuple[Fault, ...]:
+    from ledger.flow.preparing import PreparedTank, prepare_tank
+    from ledger.preparing.plan import label_line
+    from reports.tank import tank_page, tank_values
+
+    found = prepare_tank(opened, [job, *({**job, **tank_mate(text)} for text in others)])
+    if not isinstance(found, PreparedTank):
+        return found
+    pairs = zip(found.stages, found.tank.plans, strict=True)
+    labels = [label_line(stage, plan) for stage, plan in pairs]
+    return _Told(tank_page(found.tank, labels), tank_values(found.tank, labels))
+
+
+_MATE = re.compile(
+    r"(?P<product>\S.*?)(?:\s+at\s+(?P<dilution>\S.*?))?(?:,?\s+lot\s+(?P<lot>\S.*?))?\s*"
+)
+
+
+def tank_mate(text: str) -> dict[str, str]:
+    """Return what ``--with`` says of a product, by the headings of a day sheet."""
+    found = _MATE.fullmatch(text.strip())
+    if found is None:
+        stop('--with: name a product, as "cedar-ec at 0.5 fl oz/gal" or "cedar-ec lot 7"')
+    return {name: found[name] or "" for name in ("product", "dilution", "lot")}
 
 
 def cannot_read(faults: tuple[Fault, ...], *, as_json: bool) -> int:

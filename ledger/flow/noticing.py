@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ledger.checks.case import Case
 from ledger.flow.places import site_entry
-from ledger.flow.preparing import stage_for
+from ledger.flow.preparing import stages_for
 from ledger.flow.workspace import Workspace, seal_rules
 from ledger.journal import Reader
 from ledger.notice import Extra, Notice, notice_before
@@ -46,9 +46,7 @@ def _noticed(
     plans: list[Plan] = []
     cases: list[Case] = []
     faults: list[Fault] = []
-    for job in jobs:
-        wish = {**job, "date": job.get("date") or workspace.today().isoformat()}
-        stage = stage_for(workspace, reader, wish)
+    for stage in stages_for(workspace, reader, jobs):
         plan = make_plan(stage)
         if not isinstance(plan, Plan):
             faults += plan

@@ -8,7 +8,7 @@ from typing import Any
 
 from ledger.journal import Reader
 from ledger.normalise.line import SiteAsk
-from ledger.normalise.sites import match_site
+from ledger.normalise.sites import SiteMatch, match_site
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 from ledger.values.site import Address, Site
 
@@ -88,6 +88,14 @@ class SiteBook:
                 self._by_zip[zip5].setdefault(_number(site.address), []).append(site)
         return self._by_zip[zip5].setdefault(number, [])
 
+    def known(self, address: Address) -> Site | None:
+        """Return the site of exactly this address; nothing is made."""
+        return self._same(match_site(address, self._numbered(address)))
+
+    def _same(self, match: SiteMatch) -> Site | None:
+        site = match.site if match.outcome == "same" else None
+        return self.get(site.same_as) if site is not None and site.same_as else site
+
     def find(self, ask: SiteAsk) -> Site | None:
         """Return the site a line means; None only where a key alone is given and unknown."""
         if ask.key:
@@ -96,9 +104,7 @@ class SiteBook:
         if question in self._asked:
             return self._asked[question]
         match = match_site(ask.address, self._numbered(ask.address))
-        site = match.site if match.outcome == "same" else None
-        if site is not None and site.same_as:
-            site = self.get(site.same_as)
+        site = self._same(match)
         if site is None:
             site = self._new(ask, match.site.key if match.site else None)
         self._asked[question] = site

@@ -2,6 +2,7 @@
 
 ``stage`` reads and judges the planned line just as a recorded one · ``rules_here`` the rules that
 stand over it · ``ladder`` the largest amount one can weigh or measure that breaks nothing ·
+``wish`` what was asked, with what the ledger knows · ``tank`` several products in one tank ·
 ``amounts`` how much, the mix, placements · ``again`` intervals, counts, history, other products ·
 ``lasting`` how long a treatment lasts and when to come back · ``plan`` all of it together.
 

@@ -158,7 +158,8 @@ def other_product(stage: Stage, use: Application) -> Said:
         if judged is None or judged.breaks or _off_label(judged):
             continue
         doubts = len(judged.doubts)
-        open_still = f"; {doubts} rules cannot be told yet, so prepare it first" if doubts else ""
+        rules = "1 rule" if doubts == 1 else f"{doubts} rules"
+        open_still = f"; {rules} cannot be told yet, so prepare it first" if doubts else ""
         groups = ", ".join(sorted(groups_of(product))) or "none on file"
         itself = " (the planned product itself)" if product.id == use.product else ""
         text = f"{product.name}{itself}, mode of action {groups}; {since}{open_still}"
@@ -167,8 +168,11 @@ def other_product(stage: Stage, use: Application) -> Said:
 
 
 def _candidates(stage: Stage, use: Application) -> list[Product]:
-    """Return one product for each label in force on the day, the planned one first."""
+    """Return one product for each label in force on the day, the planned one first; none that is
+    in the tank already."""
     ids = dict.fromkeys([use.product, *(product.id for product in stage.lexicon.products)])
+    for mate in stage.mates:
+        ids.pop(mate.product, None)
     found = (stage.book.product(id_, use.date) for id_ in ids)
     return [product for product in found if product is not None]
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from ledger.checks.case import Case
-from ledger.checks.dose import dose, in_unit, strength
-from ledger.checks.rates import extent
+from ledger.checks.dose import in_unit, strength
+from ledger.checks.rates import counted_dose, extent
 from ledger.checks.say import Tools, per_words, plain, said
 from ledger.preparing.ladder import (
     FLUID_OUNCES,
@@ -19,6 +19,7 @@ from ledger.preparing.ladder import (
     OUNCES,
     Bound,
     Scale,
+    Try,
     climb,
 )
 from ledger.preparing.rules_here import Here, of_shape, tools_for
@@ -60,9 +61,7 @@ def scales(product: Product, basis: Basis) -> tuple[Scale, ...]:
     return (GRAMS, OUNCES) if product.weighed else (FLUID_OUNCES, MILLILITRES)
 
 
-def the_most(
-    stage: Stage, rules: Sequence[Here], probe: Judged, attempt: Callable[[str], Judged]
-) -> Most:
+def the_most(stage: Stage, rules: Sequence[Here], probe: Judged, attempt: Try) -> Most:
     """Return the most that may be used; ``probe`` is the planned line at some small amount."""
     case = stage.case(probe.use)
     assert case.product is not None
@@ -106,18 +105,21 @@ def _exact(stage: Stage, case: Case, rules: Sequence[Here]) -> Iterator[tuple[Sa
             own = _in(stage, found, bound.unit) if bound is not None else None
             if own is not None and bound is not None and here.limit.basis is not Basis.INGREDIENT:
                 found = Quantity(own, bound.unit)
+            elif case.use.amount.basis is Basis.MIX:
+                found = Quantity(_in(stage, found, "gal") or found.value, "gal")
             yield Said(here.limit.says, (source_text(here.limit.ref),)), found
 
 
 def rate_most(case: Case, limit: Limit, tools: Tools) -> Quantity | None:
     """Return the amount that exactly meets the maximum of a rate, in the line's own unit and basis.
 
-    What a rate counts grows in proportion with the amount, so the line at hand tells how much of
-    it one unit is. None where the rate has no maximum or an input is missing.
+    What a rate counts grows in proportion with the amount (with that of the whole tank, where
+    lines share one), so the line at hand tells how much of it one unit is. None where the rate has
+    no maximum or an input is missing.
     """
     if limit.most is None or limit.per is None:
         return None
-    counted = dose(case, limit.basis, tools)
+    counted = counted_dose(case, limit, tools)
     value = None if counted is None else in_unit(counted, limit.most.unit, case.product, tools)
     measure = extent(case, limit.per_what, limit.of)
     share = None if measure is None else tools.into(measure, limit.per.unit)

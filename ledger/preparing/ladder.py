@@ -58,8 +58,9 @@ class Bound:
     above: Judged | None
 
 
-Try = Callable[[str], Judged]
-"""Judges the planned line with this amount, as a person would write it."""
+Try = Callable[[str], Judged | None]
+"""Judges the planned line with this amount, as a person would write it; None where it is more than
+a record can hold."""
 
 
 def amount_text(value: Fraction, unit: str) -> str:
@@ -73,28 +74,28 @@ def climb(scale: Scale, attempt: Try, hints: Iterable[Fraction] = ()) -> Bound |
     ``hints`` are amounts (in the unit) where a passing amount may lie, for the rare label whose
     least amount is a must: the ladder begins at the first of its steps that passes.
     """
-    seen: dict[int, Judged] = {}
+    seen: dict[int, Judged | None] = {}
 
-    def look(steps: int) -> Judged:
+    def look(steps: int) -> Judged | None:
         if steps not in seen:
             seen[steps] = attempt(amount_text(steps * scale.step, scale.unit))
         return seen[steps]
 
     tries = [1, *sorted({int(hint // scale.step) for hint in hints} - {0, 1})]
-    low = next((steps for steps in tries if not look(steps).breaks), None)
-    if low is None:
+    low = next((steps for steps in tries if (first := look(steps)) and not first.breaks), None)
+    lowest = None if low is None else look(low)
+    if low is None or lowest is None:
         return None
-    doubts = look(low).doubts
 
     def too_much(steps: int) -> bool:
         judged = look(steps)
-        return judged.breaks or not judged.doubts <= doubts
+        return judged is not None and (judged.breaks or not judged.doubts <= lowest.doubts)
 
     high = low * 2
     while not too_much(high):
+        if low > MOST_STEPS or look(high) is None:
+            return Bound(scale, None, look(low) or lowest, None)
         low, high = high, high * 2
-        if low > MOST_STEPS:
-            return Bound(scale, None, look(low), None)
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if too_much(middle) else (middle, high)
@@ -102,5 +103,5 @@ def climb(scale: Scale, attempt: Try, hints: Iterable[Fraction] = ()) -> Bound |
     kept = scale.down(fine)
     if too_much(int(kept / scale.step)):  # a least amount forbids the coarser step
         kept = fine
-    at = look(int(kept / scale.step))
+    at = look(int(kept / scale.step)) or lowest
     return Bound(scale, Quantity(kept, scale.unit), at, look(high))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ledger.checks.say import Tools, said
-from ledger.preparing.again import again_after, history, last_groups, other_product, visits_left
+from ledger.normalise.line import Normalised
+from ledger.preparing.again import again_after, history, other_product, visits_left
 from ledger.preparing.amounts import (
     Mix,
     Most,
@@ -27,13 +28,12 @@ from ledger.preparing.rules_here import (
     protection,
     reentry,
     restrictions,
-    rules_over,
 )
-from ledger.preparing.stage import PROBE, Judged, Said, Stage, said_of
+from ledger.preparing.stage import PROBE, SMALLEST_MIX, Judged, Said, Stage, said_of
+from ledger.preparing.wish import Wish, wish_of
 from ledger.values.amount import Basis
 from ledger.values.entry import Application
 from ledger.values.finding import Fault, Finding, Kind
-from ledger.values.origin import Origin
 from ledger.values.product import Formulation, Product
 from ledger.values.site import Site
 
@@ -69,59 +69,50 @@ def make_plan(stage: Stage) -> Plan | tuple[Fault, ...]:
     breaks a rule. What the rules ask to be prepared is taken as done, since the plan says to do it.
     """
     wished = stage.cells.get("amount", "")
-    first = stage.read(amount=PROBE, basis="product", dilution="")
-    if first.application is None:
-        return first.faults
-    product = stage.case(first.application).product
-    if product is None:
-        return _unread(first.application.product_name)
-    rules = rules_over(stage, first.application)
-    doses, taken = dose_cells(stage, rules, product)
-    cells = assumed(stage, first.application) | doses
+    wish = wish_of(stage)
+    if not isinstance(wish, Wish):
+        return wish
+    doses, taken = dose_cells(stage, wish.rules, wish.product)
+    cells = assumed(stage, wish.first) | doses
 
-    def attempt(amount: str) -> Judged:
+    def attempt(amount: str) -> Judged | None:
         return stage.judged(amount=amount, **cells)
 
-    smallest = "1 fl oz" if doses["basis"] == Basis.MIX else "0.1 oz"
+    smallest = SMALLEST_MIX if doses["basis"] == Basis.MIX else PROBE
     trial = stage.read(amount=wished or smallest, **cells)
-    if trial.application is None:
-        return trial.faults
     probe = attempt(smallest)
-    most = the_most(stage, rules, probe, attempt)
-    chosen = wished or _largest(most) or smallest
+    if trial.application is None or probe is None:
+        return trial.faults
+    most = the_most(stage, wish.rules, probe, attempt)
+    chosen = wished or largest(most) or smallest
     read = stage.read(amount=chosen, **cells)
     if read.application is None:
         return read.faults
     planned = stage.judge(read.application)
-    remarks = tuple(
+    return plan_of(wish, planned, most, (taken, remarks_on(read, amount=bool(wished))))
+
+
+def remarks_on(read: Normalised, *, amount: bool) -> tuple[Said, ...]:
+    """Return what reading the line said of it; of the amount only where a person wrote it."""
+    return tuple(
         Said(item.text, ("as read",), item.way_out)
         for item in read.remarks
-        if wished or item.column != "amount"
+        if amount or item.column != "amount"
     )
-    return _plan(stage, rules, planned, most, (taken, remarks))
 
 
-def _unread(name: str) -> tuple[Fault, ...]:
-    what = f"the label file of {name} cannot be read, so nothing can be said before the job"
-    way_out = "mend it: `useledger rules check` names its faults; read the label in hand"
-    return (Fault("LABEL-CANNOT-TELL", Origin("the plan", None, "product"), what, way_out),)
-
-
-def _largest(most: Most) -> str:
+def largest(most: Most) -> str:
     """Return the largest amount of the first scale that is bounded, as it is written."""
     return next((b.at.use.amount.text for b in most.bounds if b.most is not None), "")
 
 
-def _plan(
-    stage: Stage,
-    rules: tuple[Here, ...],
-    planned: Judged,
-    most: Most,
-    more: tuple[Said | None, tuple[Said, ...]],
+def plan_of(
+    wish: Wish, planned: Judged, most: Most, more: tuple[Said | None, tuple[Said, ...]]
 ) -> Plan:
+    """Return the plan of a judged line; ``more`` is why its strength was taken, and remarks."""
+    stage, rules, product = wish.stage, wish.rules, wish.product
     use, case = planned.use, stage.case(planned.use)
-    product, site = case.product, case.site
-    assert product is not None
+    site = case.site
     taken, remarks = more
     refused = tuple(said_of(found) for found in planned.of(Kind.BREACH))
     open_ = tuple(
@@ -132,13 +123,14 @@ def _plan(
     verdict = REFUSED if refused else CANNOT_TELL if open_ else ALLOWED
     tools = Tools(stage.book.units, {}, "LABEL")
     mix = None
-    if use.amount.basis is Basis.MIX and product.diluted:
+    told = bool(most.bounds) or bool(stage.cells.get("amount"))
+    if use.amount.basis is Basis.MIX and product.diluted and told:
         mix = mix_for(case, use.amount.quantity, tools)
     if verdict == REFUSED and not most.bounds:
         most = Most(most.basis, (), refused)
     counted = (*placements(stage, rules, planned), *expected(case, tools), *load(case))
     sections = (
-        ("How much", (*_much(most, product.file), *_asked(stage, use), *counted)),
+        ("How much", (*most_in_words(most, product.file), *asked_about(stage, use), *counted)),
         ("Mix", (*_mix(mix), *((taken,) if taken else ()))),
         ("Not here", restrictions(rules)),
         ("First", preparation(rules)),
@@ -146,6 +138,7 @@ def _plan(
         ("Back in", reentry(rules, product.file)),
         ("Customer", _notice(rules)),
         ("Again", _again(stage, rules, use, done=verdict != REFUSED)),
+        ("On file", stage.filled),
         ("Before this", tuple(history(stage, use))),
         ("Instead", (other_product(stage, use),)),
         ("Advice", (*remarks, *_advice(planned))),
@@ -155,8 +148,11 @@ def _plan(
     return Plan(verdict, use, planned.findings, product, site, most, mix, refused, open_, sections)
 
 
-def _much(most: Most, label: str) -> tuple[Said, ...]:
-    """Return the most in words: on each scale, with the rules that stop there."""
+def most_in_words(most: Most, label: str) -> tuple[Said, ...]:
+    """Return the most in words: on each scale, with the rules that stop there.
+
+    ``label`` is what governs where no rule on file bounds the amount.
+    """
     told: list[Said] = []
     what = " of finished mix" if most.basis is Basis.MIX else ""
     amounts = [said(bound.most) for bound in most.bounds if bound.most is not None]
@@ -175,7 +171,8 @@ def _much(most: Most, label: str) -> tuple[Said, ...]:
     return tuple(told)
 
 
-def _asked(stage: Stage, use: Application) -> tuple[Said, ...]:
+def asked_about(stage: Stage, use: Application) -> tuple[Said, ...]:
+    """Return that an amount was asked about, where one was."""
     return (Said(f"asked about: {use.amount.text}"),) if stage.cells.get("amount") else ()
 
 
@@ -237,9 +234,3 @@ def label_line(stage: Stage, plan: Plan) -> str:
     version = f"version {plan.product.version}" if plan.product.version else "the version on file"
     by = f"lot {plan.use.lot}" if plan.use.lot else "the newest in force; --lot names another"
     return f"{file.path if file else plan.product.file}, {version} ({by})"
-
-
-def groups_line(stage: Stage, plan: Plan) -> str:
-    """Return the modes of action of the last day of work at the site."""
-    day, groups = last_groups(stage, plan.use)
-    return "" if day is None else f"{day}: {', '.join(sorted(groups)) or 'none on file'}"

@@ -16,6 +16,7 @@ from ledger.rulebook.when import holds
 from ledger.values.entry import Application
 from ledger.values.help_lines import EMERGENCY, POISON_HELP
 from ledger.values.lexicon import fold
+from ledger.values.product import Product
 from ledger.values.rounding import exact_text
 
 _PREFIXES = {"label": "LABEL", "jurisdiction": "LAW", "practice": "PRACTICE"}
@@ -49,7 +50,11 @@ class Here:
 
 def tools_for(here: Here, case: Case, book: Book) -> Tools:
     """Return what the checks are given for a limit of that file."""
-    return Tools(book.units, facts_of(case), here.prefix)
+
+    def product_of(use: Application) -> Product | None:
+        return book.product(use.product, use.date, use.lot)
+
+    return Tools(book.units, facts_of(case), here.prefix, product_of)
 
 
 def files_for(use: Application, book: Book) -> tuple[RuleFile, ...]:

@@ -15,13 +15,16 @@ from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind, RuleRef
 from ledger.values.lexicon import Lexicon
 from ledger.values.origin import Cell, Origin
-from ledger.values.site import Site
+from ledger.values.site import Address, Site
 
 WISH = "the plan"
 """What stands for a file name where a fault of the plan is told."""
 
 PROBE = "0.1 oz"
 """An amount with which any product's line can be read: the formulation says which ounce it is."""
+
+SMALLEST_MIX = "1 fl oz"
+"""The smallest amount of finished mix that is asked about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +84,18 @@ class Judged:
         return frozenset((found.code, found.name) for found in self.of(Kind.UNKNOWN))
 
 
+def _nowhere(_address: Address) -> None:
+    return None
+
+
 @dataclass
 class Stage:
     """What a plan is made on: the rules, how sites are found, what was done at each, the wish.
 
     ``cells`` is the wish by the headings of a day sheet, as a person would write it. ``find_site``
-    and ``uses_at`` only look up: nothing is made.
+    and ``uses_at`` only look up: nothing is made; ``known_at`` is the site of exactly that address,
+    where the ledger knows it. ``mates`` are the other planned lines of the
+    same tank; ``filled`` says which cells were taken from the records of the site.
     """
 
     book: Book
@@ -96,14 +105,20 @@ class Stage:
     cells: Mapping[str, str]
     site: Site | None = None
     others: tuple[Application, ...] = field(default=())
+    known_at: Callable[[Address], Site | None] = _nowhere
+    mates: tuple[Application, ...] = ()
+    filled: tuple[Said, ...] = ()
 
     def read(self, **changes: str) -> Normalised:
         """Return the planned line with some cells changed, as understood."""
+        return normalise_line(self.draft(**changes), self.lexicon, self.book.units, self._find)
+
+    def draft(self, **changes: str) -> Draft:
+        """Return the planned line with some cells changed, as a row of a sheet."""
         cells = {**self.cells, **changes}
         filled = {name: cells[name] for name in APPLICATION_HEADINGS if cells.get(name)}
         given = {name: Cell(text, Origin(WISH, None, name)) for name, text in filled.items()}
-        draft = Draft(Origin(WISH), given, filled)
-        return normalise_line(draft, self.lexicon, self.book.units, self._find)
+        return Draft(Origin(WISH), given, filled)
 
     def _find(self, ask: SiteAsk) -> Site | None:
         found = self.find_site(ask)
@@ -113,19 +128,17 @@ class Stage:
         return found
 
     def case(self, use: Application, *more: Application) -> Case:
-        """Return the case of an application, with all others at its site and some more."""
+        """Return the case of an application, with its tank, all others at its site, and more."""
         assert self.site is not None  # reading the line found it
         product = self.book.product(use.product, use.date, use.lot) if use.label else None
-        others = (*self.others, *more)
+        others = (*self.others, *self.mates, *more)
         return Case(use, product, self.site, self.book.firm, self.book.words, others)
 
     def judge(self, use: Application, *more: Application) -> Judged:
         """Return an application judged with all others at its site and some more."""
         return Judged(use, judge(self.case(use, *more), self.book))
 
-    def judged(self, **changes: str) -> Judged:
-        """Return the planned line with some cells changed, judged; it must be readable."""
+    def judged(self, **changes: str) -> Judged | None:
+        """Return the planned line with some cells changed, judged; None where it is unreadable."""
         read = self.read(**changes)
-        if read.application is None:
-            raise ValueError("; ".join(fault.what for fault in read.faults))
-        return self.judge(read.application)
+        return None if read.application is None else self.judge(read.application)
