@@ -1,25 +1,24 @@
 """A TOML file -> its table and the line of every key; and the files of a workspace, gathered.
 
-The standard parser gives no positions, so a small scanner walks the same text and notes where
-each key stands. The parser decides what a file says; the scanner only says where.
+The parser gives no positions, so a small scanner (``rulebook/scan.py``) says where each key
+stands; the parser decides what a file says.
 """
 
 from __future__ import annotations
 
 import re
-import tomllib
-from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
-from itertools import count
 from pathlib import Path
 from typing import Any
 
+import tomli
+
 from ledger.rulebook.grammar import FAMILIES
-from ledger.rulebook.paths import BARE_KEY, first_said, join_path
-from ledger.rulebook.quick_lines import quick_lines
+from ledger.rulebook.paths import first_said
+from ledger.rulebook.scan import scan_lines
 from ledger.values.finding import Fault
 from ledger.values.origin import Origin
 
@@ -36,175 +35,7 @@ _FOLDERS = {
     "forms": "form",
 }
 _SINGLES = {"units.toml": "units", "words.toml": "words", "useledger.toml": "firm"}
-_SPACE = re.compile(r"[ \t\r]*")
-_BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
-_SCALAR = re.compile(r"[^,\]}#\n]*")
-_QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
-_LONG = re.compile(r'"""(?:[^\\]|\\.)*?"""(?:"{0,2})|\'\'\'.*?\'\'\'(?:\'{0,2})', re.DOTALL)
 _AT_LINE = re.compile(r"at line (\d+)")
-
-
-class _Scanner:
-    """Walks TOML text and notes the line of every key, header and list item."""
-
-    def __init__(self, text: str) -> None:
-        self.text = text
-        self.at = 0
-        self.table = ""
-        self.lines: dict[str, int] = {}
-        self.arrays: dict[str, int] = {}
-        self.ends = [found.start() for found in re.finditer("\n", text)]
-
-    def run(self) -> None:
-        """Walk the whole text; text that is not TOML is walked as far as it makes sense."""
-        while self.skip(_BLANK) < len(self.text):
-            start = self.at
-            if self.text[self.at] == "[":
-                self.header()
-            else:
-                self.pair(self.table)
-            if self.at == start or not self.at_line_end():
-                self.at = self.text.find("\n", self.at) + 1 or len(self.text)
-
-    def at_line_end(self) -> bool:
-        """Whether nothing but space or a comment is left of the line."""
-        self.skip(_SPACE)
-        return self.text[self.at : self.at + 1] in {"", "\n", "#"}
-
-    def line(self) -> int:
-        """Return the line of the current place, from 1."""
-        return bisect_left(self.ends, self.at) + 1
-
-    def skip(self, pattern: re.Pattern[str]) -> int:
-        """Move past what the pattern matches here, if it does; return the new place."""
-        found = pattern.match(self.text, self.at)
-        self.at = found.end() if found else self.at
-        return self.at
-
-    def taken(self, mark: str) -> bool:
-        """Move past ``mark`` if it stands here, and say so."""
-        here = self.text.startswith(mark, self.at)
-        self.at += len(mark) if here else 0
-        return here
-
-    def key(self) -> list[str]:
-        """Read a dotted key; an empty list where there is none."""
-        parts: list[str] = []
-        while True:
-            self.skip(_SPACE)
-            found = BARE_KEY.match(self.text, self.at) or _QUOTED.match(self.text, self.at)
-            if not found:
-                return []
-            parts.append(_plain(found[0]))
-            self.at = found.end()
-            self.skip(_SPACE)
-            if not self.taken("."):
-                return parts
-
-    def header(self) -> None:
-        """Read ``[a.b]`` or ``[[a.b]]``; the pairs that follow belong to it."""
-        line = self.line()
-        many = self.taken("[[")
-        if not many:
-            self.at += 1
-        parts = self.key()
-        if not parts:
-            return
-        path = ""
-        for part in parts[:-1]:
-            path = self.newest(join_path(path, part))
-            self.lines.setdefault(path, line)
-        path = join_path(path, parts[-1])
-        if many:
-            self.lines.setdefault(path, line)
-            self.arrays[path] = self.arrays.get(path, 0) + 1
-            path = self.newest(path)
-        self.lines[path] = line
-        self.table = path
-        self.taken("]]" if many else "]")
-
-    def newest(self, path: str) -> str:
-        """Return ``path`` with the number of its newest item, if it is an array of tables."""
-        return f"{path}[{self.arrays[path]}]" if path in self.arrays else path
-
-    def pair(self, path: str) -> None:
-        """Read ``key = value`` below ``path``."""
-        line = self.line()
-        for part in self.key():
-            path = join_path(path, part)
-            self.lines.setdefault(path, line)
-        if self.taken("="):
-            self.value(path)
-
-    def value(self, path: str) -> None:
-        """Walk past a value, noting what stands inside lists and inline tables."""
-        self.skip(_SPACE)
-        if self.taken("["):
-            self.items(path)
-        elif self.taken("{"):
-            self.inline(path)
-        elif self.text.startswith(('"""', "'''"), self.at):
-            self.skip(_LONG)
-        elif self.text.startswith(('"', "'"), self.at):
-            self.skip(_QUOTED)
-        else:
-            self.skip(_SCALAR)
-
-    def items(self, path: str) -> None:
-        """Walk the items of a list up to its closing bracket."""
-        for number in count(1):
-            self.skip(_BLANK)
-            start = self.at
-            if self.taken("]") or self.at >= len(self.text):
-                return
-            self.lines.setdefault(f"{path}[{number}]", self.line())
-            self.value(f"{path}[{number}]")
-            self.skip(_BLANK)
-            if not self.taken(",") and (self.taken("]") or self.at == start):
-                return
-
-    def inline(self, path: str) -> None:
-        """Walk the pairs of an inline table up to its closing brace."""
-        while True:
-            self.skip(_BLANK)
-            start = self.at
-            if self.taken("}") or self.at >= len(self.text):
-                return
-            self.pair(path)
-            self.skip(_BLANK)
-            if not self.taken(",") and (self.taken("}") or self.at == start):
-                return
-
-
-def _plain(part: str) -> str:
-    """Return a key's part without its quotes; the parser itself reads the escapes."""
-    if part[0] not in "\"'":
-        return part
-    try:
-        return str(tomllib.loads(f"k={part}")["k"])
-    except ValueError:
-        return part[1:-1]
-
-
-def scan_lines(text: str) -> dict[str, int]:
-    """Return the line of every key path of a TOML text, counted from 1.
-
-    Paths are dotted; items of lists and arrays of tables count from 1 (``limit[2].most``,
-    ``expect[1]``); a key that is not bare is quoted. Headers of tables stand under their own
-    path. Never raises: of a text that is not TOML it returns what could be seen.
-    """
-    plain = quick_lines(text.removeprefix("\ufeff"))
-    return walk_lines(text) if plain is None else plain
-
-
-def walk_lines(text: str) -> dict[str, int]:
-    """Return the same by walking every character, whatever the text is like."""
-    scanner = _Scanner(text.removeprefix("\ufeff"))
-    try:
-        scanner.run()
-    except RecursionError:
-        return scanner.lines
-    return scanner.lines
 
 
 Loaded = tuple[dict[str, Any] | None, dict[str, int], tuple[Fault, ...]]
@@ -228,7 +59,7 @@ def _parse(path_name: str, data: bytes) -> tuple[dict[str, Any] | None, tuple[Fa
         return None, (_fault(path_name, *found),)
     text = data.decode("utf-8").removeprefix("\ufeff")
     try:
-        return tomllib.loads(text, parse_float=Decimal), ()
+        return tomli.loads(text, parse_float=Decimal), ()
     except RecursionError:
         what = "brackets are nested too deep to be read"
         return None, (_fault(path_name, "RULE-TOO-DEEP", 1, what),)
@@ -294,7 +125,7 @@ class RawFile:
     """One file as gathered: family, path below the rules folder, bytes, and where it came from.
 
     ``problem`` says why the bytes could not be had. ``table``, ``lines`` and ``faults`` are made
-    from the bytes.
+    from the bytes when they are asked for.
     """
 
     family: str
@@ -302,25 +133,41 @@ class RawFile:
     data: bytes = field(repr=False)
     shipped: bool = True
     problem: str = ""
-    table: Mapping[str, Any] | None = field(init=False, repr=False, compare=False)
-    lines: Mapping[str, int] = field(init=False, repr=False, compare=False)
-    faults: tuple[Fault, ...] = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        table, faults = _parse(self.path, self.data)
+    @cached_property
+    def _parsed(self) -> tuple[Mapping[str, Any] | None, tuple[Fault, ...]]:
         if self.problem:
-            table, faults = None, (_fault(self.path, "RULE-UNREADABLE", None, self.problem),)
-        made = {"table": table, "lines": _Lines(self.data), "faults": faults}
-        for name, value in made.items():
-            object.__setattr__(self, name, value)
+            return None, (_fault(self.path, "RULE-UNREADABLE", None, self.problem),)
+        return _parse(self.path, self.data)
+
+    @property
+    def table(self) -> Mapping[str, Any] | None:
+        """The table, or None where the bytes are not TOML."""
+        return self._parsed[0]
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """Why there is no table."""
+        return self._parsed[1]
+
+    @cached_property
+    def lines(self) -> Mapping[str, int]:
+        """The line of every key."""
+        return _Lines(self.data)
 
     def identity(self) -> tuple[str, str, str] | None:
         """Return family, id and, for a label, version, as far as they can be read."""
+        if self.shipped and not self.problem:  # written plainly, as a test holds them
+            keys = _NAMING if self.family == "label" else ("id",)
+            return self._naming({key: first_said(self.data, key) for key in keys})
         table = self.table or {}
         head = table.get("form", table) if self.family == "form" else table
         known = {key: head.get(key) if isinstance(head, Mapping) else None for key in _NAMING}
         if self.table is None:
             known = {key: first_said(self.data, key) for key in _NAMING}
+        return self._naming(known)
+
+    def _naming(self, known: Mapping[str, object]) -> tuple[str, str, str] | None:
         if not isinstance(known["id"], str):
             return None
         version = known["version"] if self.family == "label" else ""

@@ -140,7 +140,7 @@ def _refuse_types(value: object) -> None:
         return
     elif isinstance(value, bool) or not isinstance(value, int):
         what = f"{value!r} ({type(value).__name__})"
-        raise ValueError(f"{what} has no canonical form")  # noqa: TRY004 - one error
+        raise ValueError(f"{what} has no canonical form")
     elif not -LARGEST <= value <= LARGEST:
         raise ValueError(f"{value} is outside +-(2^53 - 1)")
 

@@ -60,6 +60,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "pandas": ("ledger", "reports"),
     "holidays": ("ledger.deadlines",),
     "orjson": ("ledger.seal",),
+    "tomli": ("ledger.rulefile", "ledger.rulebook.scan"),
 }
 """Which part may import which package; a package that is not listed may not be imported."""
 

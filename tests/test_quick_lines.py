@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.rulebook.quick_lines import quick_lines
-from ledger.rulefile import load_table, scan_lines, walk_lines
+from ledger.rulebook.scan import scan_lines, walk_lines
+from ledger.rulefile import load_table
 from tests.house import ROOT
 
 

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ledger.rulebook.paths import join_path, line_of, parent_path
+from ledger.rulebook.scan import scan_lines
 from ledger.rulefile import (
     MOST_BYTES,
     RawFile,
@@ -18,7 +19,6 @@ from ledger.rulefile import (
     gather,
     kept_files,
     load_table,
-    scan_lines,
     shipped_rules,
 )
 from ledger.values.finding import render_fault

@@ -134,9 +134,9 @@ def _rules(case: Case, book: Book, label: RuleFile | None) -> _Rules:
     """Return the rules of all cases that share this one's label and jurisdiction."""
     laws = book.laws_of(case.use.jurisdiction)
     files = [file for file in (label, *laws, *book.practices) if file is not None]
-    remembered = Remembered[Findings]
+    remembered, over = Remembered[Findings], _orders_over(laws)
     rest = [
-        remembered(_requirement(file, rule, _orders_over(file, rule.name, laws), book))
+        remembered(_requirement(file, rule, over.get((file.id, rule.name), ()), book))
         for file in files
         for rule in file.requirements
     ]
@@ -213,14 +213,15 @@ def _of_limits(case: Case, book: Book, rules: _Rules, answers: Answers) -> Itera
     return strictest_of([*outcomes, *mates], _tools(case, book, "practice"))
 
 
-def _orders_over(file: RuleFile, name: str, laws: Iterable[RuleFile]) -> tuple[Span, ...]:
-    """Return when a rule gives way: the days of each rule that was read and supersedes it."""
-    return tuple(
-        order.span
-        for law in laws
-        for order in law.orders
-        if order.read.decides and (file.id, name) in _gone_by(law, order)
-    )
+def _orders_over(laws: Iterable[RuleFile]) -> dict[tuple[str, str], tuple[Span, ...]]:
+    """Return when rules give way, by file id and name: the days of what was read and supersedes
+    them."""
+    over: dict[tuple[str, str], tuple[Span, ...]] = {}
+    for law in laws:
+        for order in law.orders:
+            for gone in _gone_by(law, order) if order.read.decides else ():
+                over[gone] = (*over.get(gone, ()), order.span)
+    return over
 
 
 def _gone_by(

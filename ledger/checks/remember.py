@@ -27,8 +27,10 @@ Question = Callable[[Case], Hashable]
 Answers = dict[Question, Hashable]
 T = TypeVar("T")
 
-MOST = 2000
-"""How many different sets of answers of one check are kept."""
+MOST, TRIED = 2000, 100
+"""How many different sets of answers of one check are kept, and after how many it is seen whether
+at least a third of the cases were known already; below that, remembering costs more than it saves.
+"""
 
 _PARTS = (Application, Site, Address, Extent, Weather, Used, Amount)
 """Values that are looked into: not they themselves are asked about but what is read of them."""
@@ -137,12 +139,13 @@ class _Found(Generic[T]):
 class Remembered(Generic[T]):
     """A pure function of a case, with what it said of the cases it has seen."""
 
-    __slots__ = ("_looks_back", "_root", "kept", "run")
+    __slots__ = ("_asked", "_looks_back", "_root", "kept", "run")
 
     def __init__(self, run: Callable[[Case], T]) -> None:
         self.run = run
         self._root: _Fork[T] | _Found[T] | None = None
         self.kept = 0
+        self._asked = 0
         self._looks_back = False
 
     def of(self, case: Case, answers: Answers) -> T:
@@ -151,6 +154,7 @@ class Remembered(Generic[T]):
         ``answers`` are the case's own, shared by all functions that are asked about it.
         """
         node = self._root
+        self._asked += 1
         while type(node) is _Fork:
             question = node.question
             if question in answers:
@@ -171,7 +175,7 @@ class Remembered(Generic[T]):
             end = _Found(None, always_run=True)
             self._looks_back = True
         self.kept += 1
-        if self.kept > MOST:
+        if self.kept > MOST or (self.kept > TRIED and self.kept * 3 > self._asked * 2):
             self._root = _Found(None, always_run=True)
         else:
             self._keep(list(watch.asked.items()), end)

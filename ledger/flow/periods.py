@@ -11,6 +11,7 @@ from ledger.flow.single_uses import single_uses
 from ledger.flow.workspace import Workspace, WorkspaceProblem, rebuild_book
 from ledger.journal import Reader
 from ledger.listing import ListScope, list_uses
+from ledger.rulebook.book import place_of
 from ledger.rulebook.form_model import Form
 from ledger.rulebook.model import ReportDuty
 from ledger.summarise import Scope, summarise
@@ -25,11 +26,10 @@ from ledger.values.use_row import UseRow
 def jurisdiction_of(workspace: Workspace, name: str | None) -> PlaceOfLaw:
     """Return the jurisdiction asked for, or the firm's home; raise naming the known ones."""
     wanted = name or workspace.book.firm.home
-    places = workspace.book.lexicon().places_of_law
-    for place in places:
-        if place.id == wanted:
-            return place
-    known = ", ".join(place.id for place in places)
+    file = workspace.book.jurisdiction(wanted)
+    if file is not None and file.state:
+        return place_of(file)
+    known = ", ".join(place.id for place in workspace.book.lexicon().places_of_law)
     raise WorkspaceProblem(f'no rule file describes the jurisdiction "{wanted}"', f"known: {known}")
 
 

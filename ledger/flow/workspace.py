@@ -107,7 +107,7 @@ def rebuild_book(reader: Reader, files: list[Mapping[str, str]]) -> Book:
                 "run `useledger verify`; restore a backup if it confirms the loss",
             )
         texts[item["path"]] = data
-    return read_book(kept_files(texts))
+    return read_book(kept_files(texts), lazily=True)
 
 
 def sealed_entry(reader: Reader, seq: int) -> Sealed:
@@ -142,14 +142,18 @@ def find_root(given: str | None, start: Path | None = None) -> Path:
     )
 
 
-def read_rules(root: Path | None) -> Book:
-    """Return the rulebook of a workspace (or of the shipped files alone)."""
+def read_rules(root: Path | None, *, whole: bool = False) -> Book:
+    """Return the rulebook of a workspace (or of the shipped files alone).
+
+    ``whole`` reads also what nobody may ask for: the law of every place, every report form.
+    """
     firm_file = root / FIRM_FILE if root else None
     folder = root / RULES_FOLDER if root else None
     gathered = gather(shipped_rules(), folder, firm_file)
     # The shipped labels are invented examples; a firm's products are its own label files only.
     return read_book(
-        [file for file in gathered.files if not (root and file.shipped and file.family == "label")]
+        [file for file in gathered.files if not (root and file.shipped and file.family == "label")],
+        lazily=not whole,
     )
 
 
@@ -216,7 +220,8 @@ def make_workspace(
         raise WorkspaceProblem(f"{root} is not empty", "name a new or an empty folder")
     data = firm_text.encode("utf-8")
     shipped = gather(shipped_rules(), None, None).files
-    refuse_broken_firm(read_book([*shipped, RawFile("firm", FIRM_FILE, data, shipped=False)]))
+    own = RawFile("firm", FIRM_FILE, data, shipped=False)
+    refuse_broken_firm(read_book([*shipped, own], lazily=True))
     for family in ("labels", "jurisdictions", "practice", "forms"):
         (root / RULES_FOLDER / family).mkdir(parents=True, exist_ok=True)
     (root / FIRM_FILE).write_text(firm_text, encoding="utf-8")

@@ -161,9 +161,7 @@ def _date(notes: _Notes, firm: Firm) -> Reading[date]:
 
 def _person(notes: _Notes, column: str, firm: Firm) -> Reading[Person]:
     draft, text = notes.draft, notes.text(column)
-    return notes.recall.reading(
-        ("person", text), lambda: read_person(text, firm, draft.at(column))
-    )
+    return notes.recall.reading(("person", text), lambda: read_person(text, firm, draft.at(column)))
 
 
 def _hours(notes: _Notes) -> Reading[Hours]:
@@ -348,8 +346,8 @@ def _application(notes: _Notes, core: _Core, lexicon: Lexicon, units: Units) -> 
 
 def _site_codes(lexicon: Lexicon, jurisdiction: str) -> dict[str, str]:
     """Return the regulator's code of each line of work in a jurisdiction."""
-    laws = (law for law in lexicon.places_of_law if law.id == jurisdiction)
-    return {work: code for law in laws for work, code in law.site_codes}
+    law = lexicon.place(jurisdiction)
+    return dict(law.site_codes) if law else {}
 
 
 def _weather(notes: _Notes, units: Units) -> Weather:

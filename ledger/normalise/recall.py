@@ -23,9 +23,7 @@ class Recall:
     def __init__(self) -> None:
         self._kept: dict[tuple[Hashable, ...], Any] = {}
 
-    def reading(
-        self, key: tuple[Hashable, ...], read: Callable[[], Reading[T]]
-    ) -> Reading[T]:
+    def reading(self, key: tuple[Hashable, ...], read: Callable[[], Reading[T]]) -> Reading[T]:
         """Return a reading as it was made for the same key before, else made now."""
         found: Reading[T] | None = self._kept.get(key)
         if found is None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import calendar
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from typing import Any
 
 from ledger.rulebook.firm import NO_FIRM
@@ -15,6 +16,7 @@ from ledger.rulebook.model import RuleFile
 from ledger.units import Units
 from ledger.values.finding import Fault
 from ledger.values.firm import Firm
+from ledger.values.later import Later
 from ledger.values.lexicon import Lexicon, PlaceOfLaw, Words, fold
 from ledger.values.product import Product
 
@@ -45,19 +47,22 @@ class Book:
     be read again from them; ``digest`` is the SHA-256 (hex) of their canonical list. ``doubtful``
     maps id and registration of each label that could not be read to its path. ``firm`` is
     :data:`~ledger.rulebook.firm.NO_FIRM` where its file is absent or has faults. ``memory`` is
-    what pure functions of the book remember as long as the book is held.
+    what pure functions of the book remember as long as the book is held. In a book that was read
+    lazily, jurisdictions and forms are read when they are asked for, and ``states`` maps each
+    state to its jurisdiction's id.
     """
 
     labels: tuple[RuleFile, ...]
-    jurisdictions: tuple[RuleFile, ...]
+    jurisdictions: Sequence[RuleFile]
     practices: tuple[RuleFile, ...]
-    forms: tuple[Form, ...]
+    forms: Sequence[Form]
     words: Words
     units: Units
     firm: Firm = NO_FIRM
     texts: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     faults: tuple[Fault, ...] = ()
     doubtful: Mapping[str, str] = field(default_factory=dict)
+    states: Mapping[str, str] = field(default_factory=dict)
     digest: str = field(init=False)
     memory: dict[Any, Any] = field(init=False, repr=False, compare=False, default_factory=dict)
 
@@ -71,9 +76,13 @@ class Book:
 
     def versions(self, product: str) -> tuple[RuleFile, ...]:
         """Return every version of a label, by id or registration number, newest first."""
-        wanted = fold(product)
-        found = [file for file in self.labels if wanted in _names(file)]
-        return tuple(sorted(found, key=_newness, reverse=True))
+        key = ("versions", product)
+        if key not in self.memory:
+            wanted = fold(product)
+            found = [file for file in self.labels if wanted in _names(file)]
+            self.memory[key] = tuple(sorted(found, key=_newness, reverse=True))
+        versions: tuple[RuleFile, ...] = self.memory[key]
+        return versions
 
     def label_for(self, product_id: str, day: date, lot: str = "") -> RuleFile | None:
         """Return the label in hand: the version that lists the lot, else the newest in force.
@@ -81,19 +90,14 @@ class Book:
         None where no version is in force on that day, or where a file of that label cannot be
         read, since that file may be the newest.
         """
-        key = ("label", product_id, day, lot)
-        if key not in self.memory:
-            self.memory[key] = self._label_for(product_id, day, lot)
-        found: RuleFile | None = self.memory[key]
-        return found
-
-    def _label_for(self, product_id: str, day: date, lot: str) -> RuleFile | None:
         versions = self.versions(product_id)
         if lot.strip():
             for file in versions:
-                if file.product and fold(lot) in map(fold, file.product.lots):
+                if file.product and file.product.lots and fold(lot) in map(fold, file.product.lots):
                     return file
-        if any(name in self.doubtful for file in versions for name in _said_names(file)):
+        if self.doubtful and any(
+            name in self.doubtful for file in versions for name in _said_names(file)
+        ):
             return None
         for file in versions:
             if file.product and file.product.in_force.holds(day):
@@ -111,6 +115,8 @@ class Book:
 
     def jurisdiction(self, id: str) -> RuleFile | None:  # noqa: A002 - it is the file's own key
         """Return the jurisdiction with that id, or None."""
+        if isinstance(self.jurisdictions, Later):
+            return self.jurisdictions.get(id)
         return next((file for file in self.jurisdictions if file.id == id), None)
 
     def laws_of(self, jurisdiction: str) -> tuple[RuleFile, ...]:
@@ -120,6 +126,8 @@ class Book:
 
     def form(self, id: str) -> Form | None:  # noqa: A002 - it is the file's own key
         """Return the form with that id, or None."""
+        if isinstance(self.forms, Later):
+            return self.forms.get(id)
         return next((form for form in self.forms if form.id == id), None)
 
     def lexicon(self, day: date | None = None) -> Lexicon:
@@ -134,15 +142,18 @@ class Book:
         return found
 
     def _lexicon(self, day: date | None) -> Lexicon:
-        places = (
-            PlaceOfLaw(
-                file.id, file.state, file.title, file.time_zone, file.counties, file.site_codes
-            )
-            for file in self.jurisdictions
-            if file.state
-        )
         products = tuple(self._products(day))
-        return Lexicon(self.firm, self.words, products, tuple(places), self.doubtful)
+        return Lexicon(self.firm, self.words, products, self._places(), self.doubtful)
+
+    def _places(self) -> Sequence[PlaceOfLaw]:
+        if self.states:
+            of = {state: partial(self._place_of, id) for state, id in self.states.items()}  # noqa: A001 - as above
+            return Later(of)
+        return tuple(place_of(file) for file in self.jurisdictions if file.state)
+
+    def _place_of(self, id: str) -> PlaceOfLaw | None:  # noqa: A002 - it is the file's own key
+        file = self.jurisdiction(id)
+        return place_of(file) if file else None
 
     def _products(self, day: date | None) -> Iterator[Product]:
         for id in dict.fromkeys(file.id for file in self.labels):  # noqa: A001 - as above
@@ -158,6 +169,13 @@ class Book:
             for file in self.rule_files()
             if months_after(file.checked_on, file.stale_after_months) < on
         )
+
+
+def place_of(file: RuleFile) -> PlaceOfLaw:
+    """Return what normalising needs of a jurisdiction."""
+    return PlaceOfLaw(
+        file.id, file.state, file.title, file.time_zone, file.counties, file.site_codes
+    )
 
 
 def _said_names(file: RuleFile) -> tuple[str, ...]:

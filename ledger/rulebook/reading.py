@@ -7,9 +7,10 @@ in the order of families, paths and lines.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from typing import Any, Protocol
 
 from ledger.rulebook import crossing
@@ -47,6 +48,7 @@ from ledger.rulebook.words import FILE_KEYS, read_words
 from ledger.units import Units, units_from_table
 from ledger.values.finding import Fault
 from ledger.values.firm import Firm
+from ledger.values.later import Later
 from ledger.values.lexicon import Words
 from ledger.values.origin import Origin
 
@@ -67,6 +69,10 @@ class RawLike(Protocol):
     @property
     def data(self) -> bytes:
         """The bytes of the file."""
+
+    @property
+    def shipped(self) -> bool:
+        """Whether the file came with the program."""
 
     @property
     def table(self) -> Mapping[str, Any] | None:
@@ -94,39 +100,96 @@ class _Desk:
     faults: dict[str, list[Fault]] = field(default_factory=dict)
 
 
-def read_book(files: Sequence[RawLike]) -> Book:
-    """Return the book of these files. Never raises for anything that a file may say."""
+def read_book(files: Sequence[RawLike], *, lazily: bool = False) -> Book:
+    """Return the book of these files. Never raises for anything that a file may say.
+
+    ``lazily`` leaves jurisdictions and forms unread until they are asked for, where all of them
+    came with the program: those are checked whole before they are shipped. One of the firm's own
+    is always read, with all the others, so that its faults are told.
+    """
     ordered = sorted(files, key=lambda file: (FAMILIES.index(file.family), file.path))
+    later = [file for file in ordered if file.family in LATER] if lazily else []
+    if not all(file.shipped and _said(file, "id") for file in later):
+        later = []
+    waiting = {file.path for file in later}
     desk = _Desk(units_from_table({}, {}, "units.toml")[0], Words({}))
     for file in ordered:
-        desk.faults[file.path] = list(file.faults)
-        if file.table is not None:
-            desk.faults[file.path] += _read(desk, file)
-    for fault in crossing.faults_between(desk.files, desk.forms, ordered):
-        desk.faults[fault.origin.file].append(fault)
-    for file in ordered:
-        if file.family == "firm":
-            found = crossing.faults_of_firm(desk.firm, desk.files, file)
-            desk.faults[file.path].extend(found)
-    for faults in desk.faults.values():
-        faults.sort(key=lambda fault: fault.origin.row or 0)
+        if file.path not in waiting:
+            desk.faults[file.path] = list(file.faults)
+            if file.table is not None:
+                desk.faults[file.path] += _read(desk, file)
+    makers = {family: _makers(desk, later, family) for family in LATER} if later else {}
+    _read_between(desk, ordered, makers)
     broken = {path for path, faults in desk.faults.items() if faults}
     kept = [file for file in desk.files if file.path not in broken]
     by_family = {name: tuple(f for f in kept if f.family == name) for name in FAMILIES}
+    forms = tuple(form for form in desk.forms if form.path not in broken)
+    firm_broken = any(file.family == "firm" and file.path in broken for file in files)
     return Book(
         by_family["label"],
-        by_family["jurisdiction"],
+        Later(makers["jurisdiction"]) if later else by_family["jurisdiction"],
         by_family["practice"],
-        tuple(form for form in desk.forms if form.path not in broken),
+        Later(makers["form"]) if later else forms,
         desk.words,
         desk.units,
-        NO_FIRM
-        if any(file.family == "firm" and file.path in broken for file in files)
-        else desk.firm,
+        NO_FIRM if firm_broken else desk.firm,
         {file.path: file.data for file in ordered if file.family != "stray"},
         tuple(fault for faults in desk.faults.values() for fault in faults),
         _doubtful(ordered, broken),
+        {state: _said(file, "id") for file in later if (state := _said(file, "state"))},
     )
+
+
+LATER = ("jurisdiction", "form")
+"""The families of which a command needs one or two files out of many."""
+
+
+def _read_between(
+    desk: _Desk,
+    ordered: Sequence[RawLike],
+    makers: Mapping[str, Mapping[str, Callable[[], Any]]],
+) -> None:
+    """Add the faults that show only when files are laid side by side, and sort all of them."""
+    # What a firm registered with is looked up, so it is read now.
+    registered = {entry.jurisdiction for entry in desk.firm.registrations}
+    laws = makers.get("jurisdiction", {})
+    known = [law for id_ in sorted(registered & set(laws)) if (law := laws[id_]())]
+    eager = [file for file in ordered if file.path in desk.faults]
+    for fault in crossing.faults_between(desk.files, desk.forms, eager):
+        desk.faults[fault.origin.file].append(fault)
+    for file in ordered:
+        if file.family == "firm":
+            found = crossing.faults_of_firm(desk.firm, [*desk.files, *known], file)
+            desk.faults[file.path].extend(found)
+    for faults in desk.faults.values():
+        faults.sort(key=lambda fault: fault.origin.row or 0)
+
+
+def _makers(desk: _Desk, later: Sequence[RawLike], family: str) -> dict[str, Callable[[], Any]]:
+    """Return what reads each file of a family on demand, by the file's id."""
+    makers: dict[str, Callable[[], Any]] = {}
+    for file in later:
+        if file.family == family:
+            makers.setdefault(_said(file, "id"), _maker(desk, file))
+    return makers
+
+
+def _maker(desk: _Desk, file: RawLike) -> Callable[[], Any]:
+    """Return what reads one file on a desk of its own, once; None where it has faults."""
+
+    @cache
+    def made() -> RuleFile | Form | None:
+        own = _Desk(desk.units, desk.words, desk.words_sure)
+        if file.table is None or _read(own, file):
+            return None
+        found: list[RuleFile | Form] = [*own.files, *own.forms]
+        return found[0] if found else None
+
+    return made
+
+
+def _said(file: RawLike, key: str) -> str:
+    return first_said(file.data, key) or ""
 
 
 def _read(desk: _Desk, file: RawLike) -> list[Fault]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import lru_cache
 from typing import Any
 
 from ledger.values.firm import Firm
+from ledger.values.later import Later
 from ledger.values.product import Product
 
 
@@ -91,7 +92,7 @@ class Lexicon:
     firm: Firm
     words: Words
     products: tuple[Product, ...]
-    places_of_law: tuple[PlaceOfLaw, ...] = ()
+    places_of_law: Sequence[PlaceOfLaw] = ()
     doubtful: Mapping[str, str] = field(default_factory=dict)
     memory: dict[str, Any] = field(
         init=False, default_factory=dict, repr=False, compare=False
@@ -99,4 +100,13 @@ class Lexicon:
 
     def place_of_law(self, state: str) -> PlaceOfLaw | None:
         """Return the jurisdiction of a state ("CA"), or None where no file describes it."""
+        if isinstance(self.places_of_law, Later):  # by state, so that only this one is read
+            return self.places_of_law.get(state)
         return next((place for place in self.places_of_law if place.state == state), None)
+
+    def place(self, jurisdiction: str) -> PlaceOfLaw | None:
+        """Return the jurisdiction of an id ("us-ca"), or None where no file describes it."""
+        if isinstance(self.places_of_law, Later):
+            found = self.places_of_law.get(jurisdiction.removeprefix("us-").upper())
+            return found if found and found.id == jurisdiction else None
+        return next((place for place in self.places_of_law if place.id == jurisdiction), None)
