@@ -52,6 +52,24 @@ class Tree:
         self._peaks.append(carry)
         self.size += 1
 
+    def add_blocks(self, blocks: Iterable[tuple[int, bytes]]) -> None:
+        """Add whole subtrees as ``Blocks`` gives them; ValueError where one does not fit."""
+        for height, digest in blocks:
+            if self.size & ((1 << height) - 1):
+                raise ValueError(f"a subtree of {1 << height} lines does not fit at {self.size}")
+            carry, rest = digest, self.size >> height
+            while rest & 1:
+                carry = node(self._peaks.pop(), carry)
+                rest >>= 1
+            self._peaks.append(carry)
+            self.size += 1 << height
+
+    def copy(self) -> Tree:
+        """Return a tree that grows by itself from here."""
+        other = Tree()
+        other.size, other._peaks = self.size, list(self._peaks)
+        return other
+
     @property
     def peaks(self) -> tuple[str, ...]:
         """The peaks as hex, largest first."""
@@ -66,6 +84,34 @@ class Tree:
         for peak in reversed(self._peaks[:-1]):
             root = node(peak, root)
         return root.hex()
+
+
+class Blocks:
+    """The full subtrees of a stretch of lines that begins anywhere in a tree.
+
+    With them the stretch is added to the tree before it (``Tree.add_blocks``) without its lines:
+    so stretches can be hashed apart from each other and joined afterwards.
+    """
+
+    def __init__(self, start: int) -> None:
+        """Begin after ``start`` lines."""
+        self.size = start
+        self._blocks: list[tuple[int, bytes]] = []
+
+    def add_leaf(self, digest: bytes) -> None:
+        """Add one line by its leaf hash."""
+        blocks, rest, height = self._blocks, self.size, 0
+        while rest & 1 and blocks and blocks[-1][0] == height:
+            digest = hashlib.sha256(b"\x01" + blocks.pop()[1] + digest).digest()
+            rest >>= 1
+            height += 1
+        blocks.append((height, digest))
+        self.size += 1
+
+    @property
+    def blocks(self) -> tuple[tuple[int, bytes], ...]:
+        """The subtrees in order: height (0 is one line) and root."""
+        return tuple(self._blocks)
 
 
 def tree_root(leaves: Sequence[bytes]) -> bytes:

@@ -51,6 +51,7 @@ __all__ = [
     "leaf",
     "plain",
     "plain_text",
+    "read_line",
     "read_seal",
     "read_seal_code",
     "salted",
@@ -196,6 +197,60 @@ def encode(line: Mapping[str, Any]) -> bytes:
     if line.keys() != keys:
         raise ValueError(f"form {form} has the keys {', '.join(sorted(keys))} and no others")
     return canonical(dict(line))
+
+
+# A value that is no text begins after a colon, comma or bracket. Without digits a decimal has its
+# point or its exponent there, and a true or a false its first letter. A text may hold the same:
+# then the whole check of the canonical form is made, and nothing is lost but time.
+_ONE = bytes.maketrans(b",[eEtf", b"::....")
+_IN_NUMBERS = b"-0123456789"
+_DOUBTFUL = b":."
+_TIME = len('{"at":"T::.Z"')
+"""How long the beginning of a line is without digits; the time in it looks like a decimal."""
+
+
+def _read_slowly(_text: str, data: bytes) -> dict[str, Any]:
+    line = json.loads(data)
+    if not isinstance(line, dict) or encode(line) != data or not isinstance(line["body"], dict):
+        raise ValueError("not a canonical line")
+    return line
+
+
+def _best_reader() -> Callable[[str, bytes], dict[str, Any]]:
+    """Return the reader of lines that orjson makes possible where it is installed."""
+    try:
+        import orjson  # noqa: PLC0415 - optional, and only wanted if it is there
+    except ImportError:
+        return _read_slowly
+    loads, dumps = orjson.loads, orjson.dumps
+    option = orjson.OPT_SORT_KEYS | orjson.OPT_STRICT_INTEGER
+
+    def read(text: str, data: bytes) -> dict[str, Any]:
+        # Written again as it was read it comes out the same: so there are no spaces, no key twice,
+        # none out of order. What that does not show (decimals, controls, normal form) is looked
+        # for, and where it may be the slow reader decides.
+        line = loads(data)
+        if dumps(line, option=option) != data or line.keys() != FORM_KEYS.get(line["form"]):
+            raise ValueError("not a canonical line")
+        usual = text.isascii() and "\\" not in text and "\x7f" not in text
+        if (
+            not usual
+            or type(line["at"]) is not str
+            or type(line["body"]) is not dict
+            or _DOUBTFUL in data.translate(_ONE, _IN_NUMBERS)[_TIME:]
+        ):
+            return _read_slowly(text, data)
+        return line  # type: ignore[no-any-return] # a dict, or keys() would have failed
+
+    return read
+
+
+read_line: Callable[[str, bytes], dict[str, Any]] = _best_reader()
+"""Return what a line says, given as text and as its bytes, if it is canonical in a known form.
+
+An error of any kind (ValueError, TypeError, LookupError, AttributeError, RecursionError) says that
+it may not be, never what is wrong; ``encode`` of what ``json`` reads says that.
+"""
 
 
 def seal_of(data: bytes) -> str:

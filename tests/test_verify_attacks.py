@@ -389,9 +389,9 @@ def test_every_changed_byte_of_every_line_is_seen(sqlite_store: Store) -> None:
 
 
 def verify_lines(stored: Any, seq: int) -> set[tuple[str, int | None]]:
-    from ledger.journal.verify import _Walk
+    from ledger.journal.walk import Walk
 
-    walk = _Walk(stored)
+    walk = Walk(stored)
     walk.expected = seq
     for row, salt, text in stored.rows():
         walk.prove(row, (salt, text), {})

@@ -24,7 +24,7 @@ from ledger.values.sealed import kind_words
 if TYPE_CHECKING:
     from ledger.flow.tracing import Trace
     from ledger.flow.workspace import Workspace
-    from ledger.journal.verify import Verification
+    from ledger.journal.verify import Mark, Verification
 
 
 @click.command("trace")
@@ -79,6 +79,11 @@ def trace_text(told: Trace) -> str:
 @click.command("verify")
 @click.option("--seal", "codes", multiple=True, metavar="CODE", help="A seal code kept elsewhere.")
 @click.option(
+    "--since",
+    metavar="CODE",
+    help='Prove only what is newer than the last proof that passed, by its code (or "last").',
+)
+@click.option(
     "--packet",
     type=click.Path(path_type=Path, exists=True),
     metavar="PATH",
@@ -86,15 +91,18 @@ def trace_text(told: Trace) -> str:
 )
 @shared
 def verify_command(
-    codes: tuple[str, ...], packet: Path | None, workspace: str | None, as_json: bool
+    codes: tuple[str, ...], since: str | None, packet: Path | None, workspace: str | None,
+    as_json: bool,
 ) -> int:  # fmt: skip
     """Prove the ledger whole.
 
     \b
     Everything is recomputed; what is wrong is said with its place, and gives exit code 2. The
     ledger is tamper-evident: to see a cut tail or a rewritten past as well, give the seal codes
-    kept outside it (on paper, in an e-mail). Examples:
+    kept outside it (on paper, in an e-mail). A proof that passes prints the seal code up to
+    which it went; --since that code goes on from there, however old the ledger is. Examples:
       useledger verify
+      useledger verify --since CODE
       useledger verify --seal CODE --seal CODE
       useledger verify --packet inspection.zip
     """
@@ -103,16 +111,23 @@ def verify_command(
 
         return verify_packet(packet, codes, as_json=as_json)
     from ledger.flow.inspecting import prove_whole
+    from ledger.flow.marks import LAST, keep_mark, mark_for
 
     opened = open_workspace(workspace, proving=True)
+    mark = mark_for(opened, since) if since else None
+    if since and since != LAST:
+        codes += (since,)  # a code from paper is a kept seal as well
     with progress_bar("proving") as progress:
-        result = prove_whole(opened, codes, progress)
+        result = prove_whole(opened, codes, progress, mark)
+    if result.mark is not None:
+        keep_mark(opened, result.mark, mark)
     witness = witness_text(opened, result)
     if as_json:
         print_json({
             "ok": result.ok, "checked": result.checked, "private_texts": result.privates,
             "kept_files": result.blobs, "closes": result.closes,
             "head": {"entry": result.head.seq, "seal": result.head.seal},
+            "since": mark.seq if mark else None,
             "problems": [fault_json(fault) for fault in result.problems], "witness": witness,
         })  # fmt: skip
         return DONE if result.ok else COULD_NOT
@@ -120,6 +135,8 @@ def verify_command(
         click.echo(render_fault(fault))
     click.echo(filled(verdict(result)))
     click.echo(filled(witness))
+    if result.mark is not None:
+        click.echo(filled(mark_text(result.mark)))
     return DONE if result.ok else COULD_NOT
 
 
@@ -133,16 +150,27 @@ def verdict(result: Verification) -> str:
     codes = len(result.problems) - len(wrong)
     if wrong:
         return f"The ledger is NOT whole: {counted(len(wrong), 'problem')}."
+    before = result.since
     whole = (
         f"{counted(result.checked, 'entry', 'entries')}, "
         f"{counted(result.privates, 'private text')}, {counted(result.blobs, 'kept file')} and "
         f"{counted(result.closes, 'close')} recomputed"
     )
+    if before:
+        whole += f" after entry {before.seq}; everything was last proved on {before.at[:10]}"
     if codes:
         unread = counted(codes, "seal code could not be read and was", "seal codes could not be "
                          "read and were")  # fmt: skip
         return f"The ledger is whole in itself ({whole}), but {unread} not compared."
     return f"The ledger is whole: {whole}."
+
+
+def mark_text(mark: Mark) -> str:
+    """Return how far the ledger is proved, with the code by which the next proof goes on."""
+    from ledger.seal import seal_code
+
+    code = seal_code(mark.seal)
+    return f"Proved up to entry {mark.seq}, seal code {code}. Next time: --since {code}"
 
 
 def witness_text(workspace: Workspace, result: Verification) -> str:

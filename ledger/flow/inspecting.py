@@ -15,7 +15,7 @@ from ledger.flow.workspace import Workspace
 from ledger.inspection import Difference, compare_findings, compare_uses
 from ledger.intake import read_sheet
 from ledger.journal import Reader
-from ledger.journal.verify import Verification, verify
+from ledger.journal.verify import How, Mark, Verification, jobs_for, verify
 from ledger.normalise.line import normalise_line
 from ledger.values.finding import Finding
 from ledger.values.progress import Progress
@@ -85,11 +85,19 @@ def differences_of(
 
 
 def prove_whole(
-    workspace: Workspace, codes: Sequence[str] = (), progress: Progress | None = None
+    workspace: Workspace,
+    codes: Sequence[str] = (),
+    progress: Progress | None = None,
+    since: Mark | None = None,
 ) -> Verification:
-    """Verify the ledger: recompute everything, and look for the seal codes kept elsewhere."""
+    """Verify the ledger: recompute everything, and look for the seal codes kept elsewhere.
+
+    With ``since`` only what was sealed after that mark is recomputed.
+    """
     with workspace.store.reading() as reader:
-        return verify(reader, tuple(codes), progress=progress)
+        new = reader.head.seq - (since.seq if since else 0)
+        how = How(jobs_for(new), since)
+        return verify(reader, tuple(codes), how, progress=progress)
 
 
 def judgements_of(reader: Reader, seq: int) -> Iterator[tuple[Sealed, tuple[Finding, ...]]]:

@@ -21,7 +21,7 @@ from ledger.journal.problem import StoreProblem
 from ledger.journal.read import Reader
 from ledger.journal.store import Store, read_revision, refuse_unknown
 from ledger.journal.tables import blob
-from ledger.journal.verify import Verification, verify
+from ledger.journal.verify import How, Verification, verify
 from ledger.seal import seal_of
 from ledger.values.finding import render_fault
 from ledger.values.sealed import Head
@@ -72,7 +72,7 @@ def _prove(part: Path, live: Head, *, with_guard: bool) -> Head:
     copied = Store(make_store_engine(parse_url(f"sqlite:///{part}")), _no_clock, bytes, "")
     try:
         with copied.reading() as reader:
-            proof = verify(reader, (live.seal,) if live.seal else (), with_guard=with_guard)
+            proof = verify(reader, (live.seal,) if live.seal else (), How(with_guard=with_guard))
     finally:
         copied.close()
     return _whole(proof)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from ledger.journal.tables import journal
@@ -19,6 +20,14 @@ USES = (EntryKind.APPLICATION, EntryKind.AMENDMENT)
 LABEL_DIGITS = 16
 """How many hex digits of a label's digest stand in the index; the whole stands in the line."""
 
+_TEXTS = (
+    "date", "jurisdiction", "county", "product_key", "label", "site_code", "site", "applicator",
+    "visit", "identity", "own",
+)  # fmt: skip
+_USES = frozenset(str(kind) for kind in USES)
+_JUDGEMENT = str(EntryKind.JUDGEMENT)
+_NOTHING: Mapping[str, Any] = {}
+
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -28,26 +37,38 @@ def columns_of(line: Mapping[str, Any], seal: str, text: str) -> tuple[Any, ...]
     ``line`` is what ``text`` says. A value of an unexpected type gives null: the line, not the
     index, is the record.
     """
-    body = line["body"]
-    day = _text(body, "date")
-    if day is not None and not _DAY.fullmatch(day):
-        day = None
-    label = _text(body, "label")
-    used = body.get("used") if line["kind"] in USES else None
+    body, kind = line["body"], str(line["kind"])
+    get = body.get
+    (
+        day, jurisdiction, county, product_key, label, site_code, site, applicator, visit,
+        identity, own,
+    ) = [
+        value if type(value) is str or value is None else _text(value) for value in map(get, _TEXTS)
+    ]  # fmt: skip
+    day, month = _day_and_month(day)
+    used = get("used") if kind in _USES else None
     if not isinstance(used, dict):
-        used = {}
-    judged = body if line["kind"] == EntryKind.JUDGEMENT else {}
+        used = _NOTHING
+    judged = body if kind == _JUDGEMENT else _NOTHING
     return (
-        line["seq"], line["form"], str(line["kind"]), line["at"], line["by"], line["os_user"],
+        line["seq"], line["form"], kind, line["at"], line["by"], line["os_user"],
         line["prev"], seal, text, line["private"], line["replaces"], line["refers"],
-        day, int(day[:4] + day[5:7]) if day else None,
-        _text(body, "jurisdiction"), _text(body, "county"), _text(body, "product_key"),
+        day, month,
+        jurisdiction, county, product_key,
         label[:LABEL_DIGITS] if label is not None else None,
-        _text(body, "site_code"), _text(body, "site"), _text(body, "applicator"),
-        _text(used, "unit"), _whole(used, "denominator"), _whole(used, "numerator"),
-        _text(body, "visit"), _text(body, "identity"), _text(body, "own"),
-        _whole(body, "clears"), _whole(judged, "first"), _whole(judged, "last"),
+        site_code, site, applicator,
+        _text(used.get("unit")), _whole(used.get("denominator")), _whole(used.get("numerator")),
+        visit, identity, own,
+        _whole(get("clears")), _whole(judged.get("first")), _whole(judged.get("last")),
     )  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def _day_and_month(text: str | None) -> tuple[str | None, int | None]:
+    """Return a day and its month as they stand in the index, nothing for what is no day."""
+    if text is None or not _DAY.fullmatch(text):
+        return None, None
+    return text, int(text[:4] + text[5:7])
 
 
 def place_of(line: Mapping[str, Any], private: str | None) -> tuple[int, str, str] | None:
@@ -58,17 +79,15 @@ def place_of(line: Mapping[str, Any], private: str | None) -> tuple[int, str, st
         address = json.loads(private)
     except ValueError:
         return None
-    site = _text(line["body"], "site")
+    site = _text(line["body"].get("site"))
     if site is None or not isinstance(address, dict):
         return None
-    return line["seq"], site, _text(address, "zip") or ""
+    return line["seq"], site, _text(address.get("zip")) or ""
 
 
-def _text(body: Mapping[str, Any], key: str) -> str | None:
-    value = body.get(key)
+def _text(value: object) -> str | None:
     return str(value) if isinstance(value, str) else None
 
 
-def _whole(body: Mapping[str, Any], key: str) -> int | None:
-    value = body.get(key)
+def _whole(value: object) -> int | None:
     return value if isinstance(value, int) else None

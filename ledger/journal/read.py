@@ -151,6 +151,11 @@ class Reader:
         for row in self._stream(ENTRY.where(*conditions)):
             yield sealed_from(row)
 
+    def count(self, since_seq: int = 0) -> int:
+        """Return how many entries there are, or how many after one."""
+        after = (j.seq > since_seq,) if since_seq else ()
+        return int(self._run(select(func.count()).select_from(journal).where(*after))[0][0])
+
     # Versions of a record and what was said of it
 
     def newest_version(self, seq: int) -> Sealed:
@@ -305,18 +310,29 @@ class Reader:
         for row in self._stream(select(blob).order_by(blob.c.digest)):
             yield row.digest, row.kind, bytes(row.data)
 
+    def blobs_of(self, digests: Iterable[str]) -> Iterator[tuple[str, str, bytes]]:
+        """Return the kept blobs with these digests, one after the other."""
+        for digest in sorted(digests):
+            for row in self._run(select(blob).where(blob.c.digest == digest)):
+                yield row.digest, row.kind, bytes(row.data)
+
     def privates(self, since_seq: int = 0) -> Iterator[tuple[int, bytes, str]]:
         """Return every private text after an entry: its number, its salt, the text."""
         statement = select(private).where(private.c.seq > since_seq).order_by(private.c.seq)
         for row in self._stream(statement):
             yield row.seq, bytes(row.salt), row.text
 
-    def rows(self) -> Iterator[tuple[tuple[Any, ...], bytes | None, str | None]]:
-        """Return the stored rows as they are, with the salt and private text of each."""
+    def rows(
+        self, first: int | None = None, last: int | None = None
+    ) -> Iterator[tuple[tuple[Any, ...], bytes | None, str | None]]:
+        """Return the stored rows as they are, with the salt and private text of each.
+
+        ``first`` and ``last`` are numbers of entries, both included; None leaves an end open.
+        """
         stored = select(journal, private.c.salt, private.c.text).select_from(
             journal.outerjoin(private, private.c.seq == j.seq)
         )
-        for row in self._stream(stored.order_by(j.seq)):
+        for row in self._stream(stored.where(*_between(j.seq, first, last)).order_by(j.seq)):
             salt = None if row[-2] is None else bytes(row[-2])
             yield tuple(row[:-2]), salt, row[-1]
 
@@ -339,6 +355,25 @@ class Reader:
             if isinstance(body, dict):
                 yield seq, body
 
-    def places(self) -> dict[int, tuple[int, str, str]]:
-        """Return the rows of ``place`` by their number, as stored."""
-        return {row[0]: tuple(row) for row in self._run(select(place))}
+    def places(
+        self, first: int | None = None, last: int | None = None
+    ) -> dict[int, tuple[int, str, str]]:
+        """Return the rows of ``place`` by their number, as stored, of a stretch or all."""
+        there = select(place).where(*_between(place.c.seq, first, last))
+        return {row[0]: tuple(row) for row in self._run(there)}
+
+    def replaced_before(self, seqs: Iterable[int], until: int) -> Iterator[tuple[int, int]]:
+        """Return which of these entries an entry up to ``until`` replaces, with that entry."""
+        wanted = sorted(seqs)
+        for start in range(0, len(wanted), CHUNK):
+            there = j.replaces.in_(wanted[start : start + CHUNK])
+            yield from self._run(select(j.replaces, j.seq).where(there, j.seq <= until))
+
+
+def _between(
+    column: ColumnElement[int], first: int | None, last: int | None
+) -> Iterator[ColumnElement[bool]]:
+    if first is not None:
+        yield column >= first
+    if last is not None:
+        yield column <= last
