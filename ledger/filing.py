@@ -6,7 +6,7 @@ The fixed day is always the one to be warned of, also where general law would mo
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from ledger.deadlines import NEXT_BUSINESS_DAY, long_day, next_open_day
@@ -23,13 +23,17 @@ class Due:
 
     ``day`` is the fixed day and the one to go by; ``extended_day`` the next open day where the
     duty says that a closed day moves it, else None. ``why`` says how the days came about,
-    ``source`` the law.
+    ``source`` the law. ``read`` is false where the due day was not read: ``day`` is then the first
+    day after the period, from when on it is worth asking, and nothing is late. ``postmark`` says
+    that the law counts the day of the postmark as the day of delivery.
     """
 
     day: date
     extended_day: date | None
     why: str
     source: str
+    read: bool = True
+    postmark: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,25 +41,31 @@ class Lateness:
     """How a filing stands to its due day: days after the fixed day, and whether that is excused.
 
     ``days`` is negative for a filing before the due day. ``extended`` says that a filing after
-    the fixed day came by the extended one, which rests on general law.
+    the fixed day came by the extended one, which rests on general law. ``known`` is false where
+    the due day was not read; ``posted`` is the postmark where that is the day that counts.
     """
 
     days: int
     extended: bool
+    known: bool = True
+    posted: date | None = None
 
     @property
     def late(self) -> bool:
         """Whether the filing came after the fixed day and no extension covers it."""
-        return self.days > 0 and not self.extended
+        return self.known and self.days > 0 and not self.extended
 
     @property
     def text(self) -> str:
         """The same in words."""
+        if not self.known:
+            return "the due day was not read, so whether it is in time cannot be told"
+        by = f" by its postmark of {long_day(self.posted)}" if self.posted else ""
         if self.days <= 0:
-            return "in time"
+            return f"in time{by}"
         plural = "s" if self.days > 1 else ""
         after = f"{self.days} day{plural} after the due day"
-        return f"{after}, by the next open day" if self.extended else f"late: {after}"
+        return f"{after}{by}, by the next open day" if self.extended else f"late: {after}{by}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +118,20 @@ def due(duty: ReportDuty, period: Period, state: str = "") -> Due:
     A monthly report is due on the duty's day of the next month; a yearly one on its day and
     month of the next year. A day past the end of a month is that month's last day. ``state`` is
     the two-letter code whose holidays count (beside Saturdays and Sundays) where the duty moves
-    to the next open day.
+    to the next open day. A due day that was not read is no day: the first day after the period
+    stands in its place and decides nothing.
     """
+    source = duty.ref.source
+    if not duty.due_read:
+        why = "the due day was not read: ask the agency when it wants it"
+        return Due(period.next.first, None, why, source, read=False)
+    found = _due(duty, period, state)
+    if not duty.postmark:
+        return found
+    return replace(found, why=f"{found.why}; a mailed one counts by its postmark", postmark=True)
+
+
+def _due(duty: ReportDuty, period: Period, state: str) -> Due:
     day = _fixed_day(duty, period)
     source = duty.ref.source
     if fold(duty.due_rule.replace("_", " ")) != NEXT_BUSINESS_DAY:
@@ -124,11 +146,19 @@ def due(duty: ReportDuty, period: Period, state: str = "") -> Due:
     return Due(day, extended, why, source)
 
 
-def late(filed_on: date, when: Due) -> Lateness:
-    """Return how a filing on that day stands to its due day."""
-    days = (filed_on - when.day).days
-    extended = when.extended_day is not None and when.day < filed_on <= when.extended_day
-    return Lateness(days, extended)
+def late(filed_on: date, when: Due, posted: date | None = None) -> Lateness:
+    """Return how a filing stands to its due day.
+
+    ``filed_on`` is the day it was delivered, ``posted`` the day of its postmark if it was mailed.
+    The postmark is the day that counts where the law says so, else the day of delivery does.
+    """
+    if not when.read:
+        return Lateness(0, extended=False, known=False)
+    by_post = posted if posted is not None and when.postmark else None
+    counted = by_post or filed_on
+    days = (counted - when.day).days
+    extended = when.extended_day is not None and when.day < counted <= when.extended_day
+    return Lateness(days, extended, posted=by_post)
 
 
 def _fixed_day(duty: ReportDuty, period: Period) -> date:
@@ -199,7 +229,7 @@ def owed(
     """
     done = {(period, fold(county)) for period, county in filed}
     return tuple(
-        Owed(duty.name, period, county, when, today > when.day)
+        Owed(duty.name, period, county, when, when.read and today > when.day)
         for period, counties in sorted(periods, key=lambda item: item[0])
         for when in (due(duty, period, state),)
         for county in counties

@@ -124,6 +124,46 @@ def test_without_an_extension_one_day_is_late() -> None:
     )
 
 
+# California counts the postmark as the day of delivery: 3 CCR 6626(e), read in the regulation; for
+# the monthly summary (3 CCR 6627) by the state's study guide.
+@pytest.mark.parametrize(
+    ("filed", "posted", "is_late", "text"),
+    [
+        ("2026-02-12", "2026-02-10", False, "in time by its postmark of 10 February 2026"),
+        ("2026-02-12", "2026-02-11", True,
+         "late: 1 day after the due day by its postmark of 11 February 2026"),
+        ("2026-02-12", None, True, "late: 2 days after the due day"),
+        ("2026-02-10", None, False, "in time"),
+    ],
+)  # fmt: skip
+def test_the_postmark_counts_where_the_law_says_so(
+    filed: str, posted: str | None, is_late: bool, text: str
+) -> None:
+    by_post = due(duty(postmark=True), Period(2026, 1), "CA")
+    stamp = date.fromisoformat(posted) if posted else None
+    found = late(date.fromisoformat(filed), by_post, stamp)
+    assert (found.late, found.text) == (is_late, text)
+    assert by_post.why.endswith("a mailed one counts by its postmark")
+    # Without such a rule the day of delivery counts, whatever the postmark says.
+    assert late(date(2026, 2, 12), due(duty(), Period(2026, 1), "CA"), stamp).late
+
+
+def test_a_postmark_on_the_extended_day_is_excused_like_a_delivery() -> None:
+    saturday = due(duty(postmark=True), Period(2025, 12), "CA")  # 10 January 2026
+    assert late(date(2026, 1, 15), saturday, date(2026, 1, 12)).extended
+    assert late(date(2026, 1, 15), saturday, date(2026, 1, 13)).late
+
+
+def test_a_due_day_that_was_not_read_makes_nothing_late() -> None:
+    unread = due(duty(due_read=False, every="year"), Period(2026), "MA")
+    assert (unread.day, unread.read, unread.extended_day) == (date(2027, 1, 1), False, None)
+    found = late(date(2029, 1, 1), unread, date(2028, 12, 30))
+    assert (found.late, found.known) == (False, False)
+    assert "was not read" in found.text
+    (one,) = owed(duty(due_read=False), [(Period(2026, 1), ("Placer",))], [], date(2030, 1, 1))
+    assert not one.overdue
+
+
 @given(st.dates(date(2000, 1, 1), date(2060, 12, 31)))
 def test_the_extended_day_is_the_next_open_day(day: date) -> None:
     found = due(duty(due_day=day.day), Period(day.year, day.month), "CA")

@@ -68,3 +68,38 @@ def test_an_open_day_anywhere_in_the_year_refuses_all_of_it(firm: Workspace) -> 
     assert list_filings(firm)[0] == ()
     assert run(firm, "file", "2026", "--by", "calloway", "--with-open").exit_code == 1
     assert len(list_filings(firm)[0]) == 6
+
+
+def test_the_postmark_of_a_mailed_report_is_what_counts(firm: Workspace) -> None:
+    # 3 CCR 6627 by the state's study guide; 3 CCR 6626(e): the postmark is the day of delivery.
+    posted = ("--posted", "2026-02-10", "--on", "2026-02-13")
+    done = run(firm, "file", "2026-01", "--county", "Placer", *posted, "--by", "calloway")
+    assert done.exit_code == 0
+    assert "in time by its postmark of 10 February 2026" in " ".join(done.output.split())
+    late = run(firm, "file", "2026-01", "--county", "Nevada", "--on", "2026-02-13", "--by", "x")
+    assert late.exit_code == 2  # nobody of the workspace
+    late = run(
+        firm, "file", "2026-01", "--county", "Nevada", "--on", "2026-02-13", "--by", "calloway"
+    )
+    assert late.exit_code == 1
+    told = json.loads(run(firm, "filings", "--json").stdout)["filings"]
+    assert [(item["county"], item["posted"], item["how"], item["late"]) for item in told] == [
+        ("Placer", "2026-02-10", "by mail", 0), ("Nevada", None, "by hand", 1),
+    ]  # fmt: skip
+    assert "postmark 2026-02-10" in " ".join(run(firm, "filings").stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        (("--posted", "2026-04-07"), "has not come yet"),
+        (("--posted", "2026-02-10", "--on", "2026-02-09"), "before the postmark"),
+    ],
+)
+def test_a_postmark_ahead_or_after_the_delivery_is_refused(
+    firm: Workspace, said: tuple[str, ...], why: str
+) -> None:
+    done = run(firm, "file", "2026-01", *said, "--by", "calloway")
+    assert done.exit_code == 2
+    assert why in " ".join(done.stderr.split())
+    assert list_filings(firm)[0] == ()

@@ -349,15 +349,15 @@ def test_papers_incidents_and_dormant_rules_are_values() -> None:
 def test_all_of_it_is_told_in_plain_words() -> None:
     told = "\n".join(tell(law(WHOLE)))
     for words in (
-        "contracts: 1 year, counted from contract end - when product class is general",
-        "on completion, to the residents: an invoice", "product, poison control",
+        "contracts: 1 year, counted from contract end, only if the product is of general use",
+        "on completion, to the residents: an invoice", "name of the product, poison control",
         '"Keep out until dry."', "on a form", "with consent in writing",
         "a spill of more than 1 gal or 4 lb: to the department within 24 h, by telephone",
-        "In the books and not in force", "Not read, so never passed", "1.3: Cut off.",
-        "An invented rule, 1.2; read in the regulation text",
+        "In the books and not in force", "Not read, so never passed", "  - 1.3: Cut off.",
+        "An invented rule, 1.2\n  read in the regulation text",
     ):  # fmt: skip
         assert words in told, words
-    assert "within 5 business days from application" in "\n".join(
+    assert "within 5 business days from the application" in "\n".join(
         tell(law('[[deadline]]\nname = "it"\nwhat = "write it"\nsource = "rule"\n'
                  'within = "5 business days"\n'))
     )  # fmt: skip

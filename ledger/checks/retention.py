@@ -11,9 +11,6 @@ from datetime import date
 
 from ledger.rulebook.model import Retention
 
-UNKNOWN_HERE = frozenset({"contract end"})
-"""What no record says: a rule counted from it keeps the record until somebody can tell."""
-
 OF_OTHERS = frozenset({"employment end"})
 """Counts of records about people; they say nothing about an application."""
 
@@ -45,7 +42,7 @@ def keep_until(days: Mapping[str, date | None], rules: Sequence[Retention]) -> U
     """Return until when a record is kept.
 
     ``days`` maps what a rule may count from to the record's day; a day it does not have (a report
-    not filed yet) keeps the record. ``application`` must be there.
+    not filed yet, a contract that has not ended) keeps the record. ``application`` must be there.
     """
     applied = days["application"]
     assert applied is not None
@@ -56,7 +53,7 @@ def keep_until(days: Mapping[str, date | None], rules: Sequence[Retention]) -> U
         start = days.get(rule.counted_from)
         if rule.counted_from == "end of the year":
             start = date(applied.year, 12, 31)
-        if start is None or rule.counted_from in UNKNOWN_HERE:
+        if start is None:
             said = f"counted from {rule.counted_from}, which is not known"
             return Until(None, rule.name, rule.ref.source, rule.counted_from, said)
         ends.append((years_after(start, rule.years), rule))

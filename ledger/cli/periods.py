@@ -146,8 +146,9 @@ def _open_line(opened: Workspace, summary: Summary, number: int, *, as_json: boo
 @click.option("--jurisdiction", metavar="J", help="As us-ca; else the firm's home.")
 @click.option("--county", help="Only this county; else every county that is owed a report.")
 @click.option("--form", metavar="F", help="A form file's id; else the one the law asks for.")
-@click.option("--on", metavar="DATE", help="The day it was delivered or posted (else today).")
-@click.option("--how", default="by hand", show_default=True, help="By hand, by mail, on line ...")
+@click.option("--on", metavar="DATE", help="The day it was delivered (else today).")
+@click.option("--posted", metavar="DATE", help="The postmark of what was mailed.")
+@click.option("--how", metavar="HOW", help="By hand (usual), by mail, on line ...")
 @click.option("--by", metavar="PERSON", required=True, help="Who filed it.")
 @click.option("--with-open", is_flag=True, help="File although days are open or lines are held.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the filed papers.")
@@ -160,21 +161,23 @@ def file_command(
 
     \b
     Every county at once, counties without work as well, each with a copy of what was filed.
-    The ledger does not send anything: hand in or post the papers yourself.
+    The ledger does not send anything: hand in or post the papers yourself. Where the law counts
+    the postmark, --posted is the day that counts; elsewhere the day of delivery (--on) is.
     Examples:
       useledger file 2026-01 --by calloway
       useledger file 2026 --by calloway           every report of the year still owed
-      useledger file 2026-01 --county Placer --on 2026-02-09 --how "by mail" --by calloway
+      useledger file 2026-01 --county Placer --posted 2026-02-09 --by calloway
+      useledger file 2026-01 --posted 2026-02-09 --on 2026-02-12 --by calloway
     """
     from ledger.flow.filing_register import FilingWish, file_report
     from ledger.flow.filing_year import reports_to_file
 
     opened = open_workspace(workspace)
-    day = read_day(str(said["on"]), "--on") if said["on"] else opened.today()
-    _not_ahead(day, opened.today())
+    day, posted = _days_said(said["on"], said["posted"], opened.today())
+    how = said["how"] or ("by mail" if posted else "by hand")
     wish = FilingWish(
-        day, str(said["how"]), opened.require_person(str(said["by"])), with_open,
-        said["jurisdiction"], said["county"], said["form"],
+        day, how, opened.require_person(str(said["by"])), with_open,
+        said["jurisdiction"], said["county"], said["form"], posted,
     )  # fmt: skip
     folder = out or opened.root / "reports"
     planned = [
@@ -229,16 +232,24 @@ def _open_text(item: Filed) -> str:
     return f"Filed with {' and '.join(parts)}; mending them later marks it as overtaken."
 
 
-def _not_ahead(day: date, today: date) -> None:
-    if day > today:
-        stop(f"--on: {day} has not come yet; register a filing after it was made")
+def _days_said(on: str | None, posted: str | None, today: date) -> tuple[date, date | None]:
+    """Return the day of delivery, and of the postmark if it was mailed; neither lies ahead."""
+    stamp = read_day(posted, "--posted") if posted else None
+    day = read_day(on, "--on") if on else stamp or today
+    for option, said in (("--on", day), ("--posted", stamp)):
+        if said is not None and said > today:
+            stop(f"{option}: {said} has not come yet; register a filing after it was made")
+    if stamp is not None and day < stamp:
+        stop(f"--on: {day} lies before the postmark of {stamp}; correct the one that is wrong")
+    return day, stamp
 
 
 def _filed_json(item: Filed) -> dict[str, Any]:
     return {
         "entry": item.entry.seq, "county": item.county, "nil": bool(item.entry.body["nil"]),
-        "due": item.due.day.isoformat() if item.due else None,
-        "late": item.lateness.late if item.lateness else None,
+        "due": item.due.day.isoformat() if item.due and item.due.read else None,
+        "posted": item.entry.body.get("posted"), "filed_on": item.entry.body["filed_on"],
+        "late": item.lateness.late if item.lateness and item.lateness.known else None,
         "report": item.entry.body["report"], "open_days": list(item.entry.body["open_days"]),
         "held": list(item.entry.body["held"]),
     }  # fmt: skip
@@ -249,6 +260,10 @@ def _filed_text(item: Filed, period: Period) -> str:
     when = f"; {item.due.why}" if item.due else ""
     where = ", ".join(filter(None, (period.text, item.county)))
     state = f": {item.lateness.text}" if item.lateness else ""
+    if item.entry.body.get("posted") and not item.entry.body["postmark"]:
+        when += (
+            "; no postmark rule was read for it, so the day of delivery counts (say it with --on)"
+        )
     return f"entry {item.entry.seq}: {where}{nil} filed{state}{when}"
 
 
@@ -274,7 +289,8 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
             "owed": [
                 {
                     "duty": item.duty, "period": item.period.key, "county": item.county,
-                    "due": item.due.day.isoformat(), "overdue": item.overdue,
+                    "due": item.due.day.isoformat() if item.due.read else None,
+                    "overdue": item.overdue, "jurisdiction": item.jurisdiction,
                     "source": item.due.source,
                 }
                 for item in owed
@@ -310,7 +326,8 @@ def _registered_json(item: Registered) -> dict[str, Any]:
     return {
         "entry": item.entry.seq, "period": body["period"], "county": body["county"],
         "jurisdiction": body["jurisdiction"], "form": body["form"], "filed_on": body["filed_on"],
-        "how": body["how"], "by": item.entry.by, "due": body["due"], "late": body["late"],
+        "how": body["how"], "posted": body.get("posted"), "by": item.entry.by,
+        "due": body["due"], "late": body["late"],
         "nil": bool(body["nil"]), "report": body["report"], "copies": dict(body["copies"]),
         "standing": item.standing, "overtaken": bool(item.changes) and item.standing,
         "changes": [change.text for change in item.changes],
@@ -322,9 +339,12 @@ def _registered_text(item: Registered) -> str:
     late = " LATE" if body["late"] else ""
     nil = " no use" if body["nil"] else ""
     replaced = "" if item.standing else " (replaced by a newer filing)"
+    stamp = f", postmark {body['posted']}" if body.get("posted") else ""
+    due = f"due {body['due']}" if body["due"] else "due day not read"
+    where = " ".join(filter(None, (body["period"], body["county"])))
     first = (
-        f"entry {item.entry.seq}: {body['period']} {body['county']}{nil}: filed {body['filed_on']} "
-        f"{body['how']} by {item.entry.by}, due {body['due']}{late}{replaced}"
+        f"entry {item.entry.seq}: {where}{nil} ({body['form']}): filed {body['filed_on']} "
+        f"{body['how']}{stamp} by {item.entry.by}, {due}{late}{replaced}"
     )
     lines = [first]
     if item.changes and item.standing:

@@ -16,6 +16,7 @@ from ledger.flow.workspace import open_workspace
 @click.option("--site", metavar="KEY", help="Keep everything at a site.")
 @click.option("--from", "date_from", metavar="DATE", help="Keep work from this day on.")
 @click.option("--to", "date_to", metavar="DATE", help="Keep work up to this day.")
+@click.option("--contract-ended", metavar="DATE", help="The contract at --site ended that day.")
 @click.option("--end", type=int, metavar="ORDER", help="End this order.")
 @click.option("--because", default="", help="Why (a claim, an inspection, a lawsuit).")
 @click.option("--by", metavar="PERSON", default="", help="Who says so.")
@@ -27,19 +28,28 @@ def keep_command(
     """Show how long records are kept; order to keep longer.
 
     \b
-    An order stops disposal until it is ended. Examples:
+    An order stops disposal until it is ended. Where a law counts the years from the end of the
+    contract or its warranty, say the day once it has ended; until then the records are kept.
+    Examples:
       useledger keep
+      useledger keep --contract-ended 2027-05-01 --site S0003 --by calloway
       useledger keep --site S0003 --because "claim of 14 March" --by calloway
       useledger keep --end 812 --because "claim settled" --by calloway
     """
-    from ledger.flow.retaining import order_keep, release
+    from ledger.flow.retaining import contract_ended, order_keep, release
 
     opened = open_workspace(workspace)
     end = scope.pop("end")
     if not by and not because and end is None and not any(scope.values()):
         return _show(opened.root, as_json=as_json)
     person = opened.require_person(by)
-    if end is not None:
+    ended = scope.pop("contract_ended")
+    if ended is not None:
+        if not scope["site"]:
+            stop("--contract-ended is said of one site; add --site KEY")
+        day = read_day(ended, "--contract-ended")
+        done = contract_ended(opened, scope["site"], day, person)
+    elif end is not None:
         done = release(opened, end, because, person)
     else:
         days = {name: read_day(str(scope[key]), f"--{name}").isoformat() if scope[key] else None
@@ -49,7 +59,8 @@ def keep_command(
     if as_json:
         print_json({"entry": done.seq, "seal": done.seal})
     else:
-        click.echo(f"entry {done.seq}: {'order ended' if end is not None else 'order sealed'}")
+        said = "end of contract sealed" if ended else "order ended" if end else "order sealed"
+        click.echo(f"entry {done.seq}: {said}")
     return DONE
 
 

@@ -40,7 +40,7 @@ def _book(workspace: str | None) -> tuple[Path | None, Book]:
         if workspace:
             raise
         root = None
-    return root, read_rules(root)
+    return root, read_rules(root, whole=True)
 
 
 def _files(book: Book) -> list[RuleFile]:
@@ -106,26 +106,30 @@ def list_command(workspace: str | None, as_json: bool) -> int:
 @click.argument("name", metavar="ID")
 @shared
 def show_command(name: str, workspace: str | None, as_json: bool) -> int:
-    """Show a rule file in plain words, with sources and what was not read.
+    """Show a rule file or a report form in plain words: source by source, what was not read last.
 
     \b
+    A [?] marks what was not verified: it informs and decides nothing.
     Examples:
       useledger rules show us-ca
+      useledger rules show us-ny-yearly
       useledger rules show labels/ridgeline-dust.toml
     """
     from ledger.rulebook.telling import tell
+    from ledger.rulebook.telling_form import tell_form
 
     _, book = _book(workspace)
     found = [file for file in _files(book) if name in {file.id, file.path}]
-    if not found:
-        stop(f'there is no rule file "{name}"; {_near(name, [file.id for file in _files(book)])}')
-    told = [tell(file) for file in found]
+    forms = [form for form in book.forms if name in {form.id, form.path}]
+    if not found and not forms:
+        known = [file.id for file in _files(book)] + [form.id for form in book.forms]
+        stop(f'there is no rule file "{name}"; {_near(name, known)}')
+    told = [(file.id, tell(file, book.forms)) for file in found]
+    told += [(form.id, tell_form(form)) for form in forms]
     if as_json:
-        print_json(
-            [{"id": file.id, "lines": lines} for file, lines in zip(found, told, strict=True)]
-        )
+        print_json([{"id": id_, "lines": lines} for id_, lines in told])
     else:
-        click.echo("\n\n".join(_shown(lines) for lines in told))
+        click.echo("\n\n".join(_shown(lines) for _, lines in told))
     return DONE
 
 
@@ -200,7 +204,7 @@ def copy_command(name: str, workspace: str | None, as_json: bool) -> int:
     from ledger.rulefile import shipped_rules
 
     root = find_root(workspace)
-    shipped = read_rules(None)
+    shipped = read_rules(None, whole=True)
     files: list[Any] = [*_files(shipped), *shipped.forms]
     found = [file for file in files if file.id == name]
     if not found:

@@ -8,10 +8,9 @@ from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 from ledger.audit import Item, Made, Topic, Weight, item_of
-from ledger.checks.case import Case
-from ledger.checks.facts import facts_of
 from ledger.deadlines import clock_ends, end_of_day
 from ledger.flow.clocks import began_at
+from ledger.flow.governing import case_of, clocks_of, retentions_of
 from ledger.flow.inspecting import differences_of, judge_anew
 from ledger.flow.judging import Booked, booked, latest_findings
 from ledger.flow.places import SiteBook
@@ -19,7 +18,6 @@ from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.rulebook.book import months_after
 from ledger.rulebook.model import Deadline
-from ledger.rulebook.when import holds
 from ledger.values.entry import Application
 from ledger.values.finding import Kind
 from ledger.values.lexicon import fold
@@ -53,7 +51,7 @@ def look_at(workspace: Workspace, reader: Reader, sites: SiteBook, entry: Sealed
     late = [item for clock in clocks if (item := _late(record, site, clock, made_at))]
     items += late
     items += _label_items(workspace, reader, record)
-    items += _kept_items(workspace, reader, record, versions)
+    items += _kept_items(workspace, reader, record, site, versions)
     if entry.body["late"] is not None:
         items.append(about(
             record, Topic.RECORDS, Weight.ADVICE, "after-close",
@@ -114,20 +112,8 @@ def _clocks(
 ) -> Iterator[tuple[Deadline, bool | None]]:
     """Yield the clocks of the law of the place that may govern this record, and whether they do."""
     book = workspace.book
-    duties = [
-        duty
-        for file in book.laws_of(use.jurisdiction)
-        for duty in file.deadlines
-        if duty.span.holds(use.date)
-    ]
-    if not duties or site is None:
-        return
-    product = book.product(use.product, use.date, use.lot) if use.label else None
-    facts = facts_of(Case(use, product, site, book.firm, book.words))
-    for duty in duties:
-        applies = holds(duty.when, facts, book.units)
-        if applies is not False:
-            yield duty, applies
+    if site is not None:
+        yield from clocks_of(book, case_of(book, use, site))
 
 
 def _of_record(duty: Deadline) -> bool:
@@ -195,29 +181,34 @@ def _label_items(workspace: Workspace, reader: Reader, record: Booked) -> Iterat
         yield about(record, Topic.LABELS, Weight.UNKNOWN, "label-of-lot", text)
 
 
-def keep_until(workspace: Workspace, use: Application, amended: date) -> date | None:
+def keep_until(
+    workspace: Workspace, use: Application, site: Site | None, amended: date
+) -> date | None:
     """Return until when a record is to be kept by the longest rule, or None where none was read.
 
     Counted from the last amendment for safety: one jurisdiction read counts so (Connecticut), and
     the reference for several states is to take the later of the two days.
     """
-    years = [
-        rule.years
-        for file in workspace.book.laws_of(use.jurisdiction)
-        for rule in file.retentions
-        if rule.span.holds(use.date)
-    ]
+    if site is None:
+        return None
+    book = workspace.book
+    years = [rule.years for rule, _ in retentions_of(book, case_of(book, use, site))]
     if not years:
         return None
     return months_after(max(use.date, amended), 12 * max(years))
 
 
 def _kept_items(
-    workspace: Workspace, reader: Reader, record: Booked, versions: tuple[Sealed, ...]
+    workspace: Workspace,
+    reader: Reader,
+    record: Booked,
+    site: Site | None,
+    versions: tuple[Sealed, ...],
 ) -> Iterator[Item]:
     """Yield what of a record is not kept although its time has not run out."""
     newest = datetime.fromisoformat(versions[-1].at).date()
-    until = keep_until(workspace, record.use, newest if len(versions) > 1 else record.use.date)
+    amended = newest if len(versions) > 1 else record.use.date
+    until = keep_until(workspace, record.use, site, amended)
     if until is not None and until < workspace.today():
         return
     term = f"to be kept until {until}" if until else "no rule read says how long"

@@ -7,20 +7,20 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from ledger.checks.case import Case
-from ledger.checks.facts import facts_of
+from ledger.checks.retention import Until
 from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
 from ledger.flow.clocks import began
 from ledger.flow.filing_register import list_filings, open_in, reports_owed
+from ledger.flow.governing import case_of, clocks_of
 from ledger.flow.judging import booked, findings_of
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import site_from
+from ledger.flow.retaining import records_of
 from ledger.flow.revisits import revisits_owed
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.rulebook.book import months_after
 from ledger.rulebook.model import Deadline
-from ledger.rulebook.when import holds
 from ledger.values.finding import Finding, Kind
 from ledger.values.lexicon import fold
 from ledger.values.period import Period
@@ -28,6 +28,7 @@ from ledger.values.sealed import EntryKind, Sealed
 
 FIRM_FILE = "useledger.toml"
 AFTER = ("after", "both")
+FROM_THE_WORK = ("application", "completion of the work")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -
             *_held(reader, look),
             *_open_days(reader, look),
             *_questions(reader, look),
-            *_retention(workspace, reader),
+            *_retention(workspace, reader, look),
             *revisits_owed(reader, workspace.book, look.on, timedelta(days=ahead)),
         ]
     found += [
@@ -71,17 +72,20 @@ def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -
 
 
 def _reports(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owing]:
-    files = {duty.name: duty for file in workspace.book.jurisdictions for duty in file.reports}
+    book, home = workspace.book, workspace.book.firm.home
+    duties = {(file.id, duty.name): duty for file in book.jurisdictions for duty in file.reports}
     for item in reports_owed(workspace, reader, list(reader.filings()), look.last):
-        duty = files.get(item.duty)
+        duty = duties.get((item.jurisdiction, item.duty))
         where = f", {item.county}" if item.county else ""
         over = "" if item.period.last < look.on else f" (not over until {item.period.last})"
         county = f' --county "{item.county}"' if item.county else ""
         form = f" --form {duty.form}" if duty else ""
+        form += f" --jurisdiction {item.jurisdiction}" if item.jurisdiction != home else ""
         yield Owing(
             Sort.REPORT, item.due.day, f"report of {item.period.text}{where}{over}", item.due.why,
             item.due.source, f"useledger file {item.period.key}{county}{form} --by PERSON",
-            look.on > item.due.day, duty is None or duty.read.decides, item.due.extended_day,
+            item.due.read and look.on > item.due.day,
+            item.due.read and (duty is None or duty.read.decides), item.due.extended_day,
         )  # fmt: skip
 
 
@@ -110,23 +114,15 @@ def _records(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owin
     book = workspace.book
     for entry in reader.entries(kinds=BOOKED, current_only=True):
         lacking = [item for item in found.get(entry.seq, ()) if item.kind is Kind.MISSING]
-        clocks = [
-            clock for file in book.laws_of(entry.body["jurisdiction"]) for clock in file.deadlines
-            if clock.counted_from in {"application", "completion of the work"}
-        ]  # fmt: skip
         site = sites.get(entry.body["site"])
-        if not clocks or site is None:
+        if site is None:
             continue
         use = booked(entry).use
-        product = book.product(use.product, use.date, use.lot) if use.label else None
-        case = Case(use, product, site, book.firm, book.words)
+        case = case_of(book, use, site)
         given = entry.seq in noticed or use.visit in noticed or use.notice in AFTER
-        for clock in clocks:
+        for clock, applies in clocks_of(book, case):
             wanted = lacking if clock.about == "record" else clock.about == "paper" and not given
-            if not wanted or not clock.span.holds(use.date):
-                continue
-            applies = holds(clock.when, facts_of(case), book.units)
-            if applies is not False:
+            if wanted and clock.counted_from in FROM_THE_WORK:
                 ends = clock_ends(clock.within, began(case, clock))
                 sure = bool(applies) and clock.read.decides
                 yield _of_clock(entry, clock, (ends, sure), lacking, look)
@@ -274,38 +270,33 @@ def _stale(workspace: Workspace, look: _Look) -> Iterator[Owing]:
         )  # fmt: skip
 
 
-def _retention(workspace: Workspace, reader: Reader) -> Iterator[Owing]:
-    """Yield from when on a year's records need not be kept by the rules read; never overdue."""
+def _retention(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owing]:
+    """Yield from when on a year's records need not be kept by the rules read; never overdue.
+
+    Only years that may come within reach are looked at: those whose first day and the shortest
+    time of any rule lie before the end of the look ahead.
+    """
     years: dict[str, set[int]] = {}
     for entry in reader.entries(kinds=BOOKED, current_only=True):
         years.setdefault(entry.body["jurisdiction"], set()).add(int(entry.body["date"][:4]))
-    for jurisdiction, found in years.items():
-        rules = [
-            (rule.years, rule.ref.source)
-            for file in workspace.book.laws_of(jurisdiction) for rule in file.retentions
-        ]  # fmt: skip
-        if rules:
-            longest = max(rules)
-            for year in sorted(found):
-                yield _kept(jurisdiction, year, longest, reader)
+    for jurisdiction, found in sorted(years.items()):
+        files = workspace.book.laws_of(jurisdiction)
+        least = min((rule.years for file in files for rule in file.retentions), default=None)
+        for year in sorted(found):
+            if least is not None and date(year + least, 1, 1) <= look.last:
+                kept = [item for item in records_of(workspace, reader, jurisdiction, year)
+                        if not item.disposed]  # fmt: skip
+                yield from _kept(jurisdiction, year, [item.until for item in kept])
 
 
-def _kept(jurisdiction: str, year: int, longest: tuple[int, str], reader: Reader) -> Owing:
-    years, source = longest
-    last = date(year + years, 12, 31)
-    newest = max(
-        (
-            date.fromisoformat(entry.at[:10])
-            for entry in reader.entries(
-                kinds=BOOKED, current_only=True, jurisdiction=jurisdiction,
-                date_from=date(year, 1, 1), date_to=date(year, 12, 31),
-            )
-        ),
-        default=last,
-    )  # fmt: skip
-    last = max(last, months_after(newest, 12 * years))
-    return Owing(
-        Sort.RETENTION, last, f"records of {year} in {jurisdiction} are kept up to this day",
-        f"{years} years, the longest of the rules read, counted from the newest version",
-        source, f"useledger entries --jurisdiction {jurisdiction} --to {year}-12-31",
+def _kept(jurisdiction: str, year: int, untils: list[Until]) -> Iterator[Owing]:
+    """Yield the last day of a year's records; nothing while it cannot be told of one of them."""
+    days = [until.day for until in untils if until.day is not None]
+    if not days or len(days) < len(untils):
+        return
+    last = max(untils, key=lambda until: until.day or date.min)
+    yield Owing(
+        Sort.RETENTION, max(days), f"records of {year} in {jurisdiction} are kept up to this day",
+        f"by the rule {last.rule}, counted from {last.counted_from}: the longest of those that "
+        "govern them", last.source, "useledger dispose",
     )  # fmt: skip

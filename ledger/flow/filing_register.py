@@ -83,7 +83,10 @@ def _is_closed(reader: Reader, day: date) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class FilingWish:
-    """What a person says of a filing: when, how, by whom, and that open things are known."""
+    """What a person says of a filing: when, how, by whom, and that open things are known.
+
+    ``filed_on`` is the day of delivery; ``posted`` the postmark of what was mailed.
+    """
 
     filed_on: date
     how: str
@@ -92,6 +95,7 @@ class FilingWish:
     jurisdiction: str | None = None
     county: str | None = None
     form: str | None = None
+    posted: date | None = None
 
 
 Copies = Mapping[str, Mapping[str, bytes]]
@@ -157,7 +161,7 @@ def file_report(
     """Register a period's report as filed, one entry a county, with a copy of what was filed."""
     summary, form, place, duty, counties = plan_filing(workspace, period, wish)
     when = due(duty, period, place.state) if duty is not None else None
-    lateness = late(wish.filed_on, when) if when is not None else None
+    lateness = late(wish.filed_on, when, wish.posted) if when is not None else None
     with workspace.store.writing() as writer:
         still_open = open_in(writer, period)
         refuse_open(still_open, period, wish)
@@ -174,13 +178,16 @@ def file_report(
                     for name, content in copies.get(county, {}).items()
                 },
                 "filed_on": wish.filed_on.isoformat(), "how": wish.how,
-                "due": when.day.isoformat() if when else None,
+                "due": when.day.isoformat() if when and when.read else None,
                 "extended": when.extended_day.isoformat() if when and when.extended_day else None,
-                "late": int(lateness.late) if lateness else None,
+                "late": int(lateness.late) if lateness and lateness.known else None,
                 "nil": int(not summary.of_county(county).used),
                 "open_days": [day.isoformat() for day in still_open.days],
                 "held": list(still_open.held),
             }  # fmt: skip
+            if wish.posted is not None:
+                counts = int(when is not None and when.postmark)
+                body |= {"posted": wish.posted.isoformat(), "postmark": counts}
             entry = writer.append(NewEntry(EntryKind.FILING, body, by=wish.by))
             done.append(Filed(entry, county, when, lateness))
     return tuple(done)
@@ -277,12 +284,12 @@ def reports_owed(
             starts.append(licensed)
         if not starts:
             continue
-        filed = {
-            (entry.body["period"], entry.body["county"])
-            for entry in entries
-            if entry.body["jurisdiction"] == file.id
-        }
         for duty in file.reports:
+            filed = {
+                (entry.body["period"], entry.body["county"])
+                for entry in entries
+                if entry.body["jurisdiction"] == file.id and entry.body["form"] == duty.form
+            }
             periods = [
                 (period, counties_owed(
                     firm.registrations, duty, file.id, period.year,

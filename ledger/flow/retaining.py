@@ -14,10 +14,14 @@ from datetime import date
 from typing import Any
 
 from ledger.checks.retention import Until, keep_until
+from ledger.flow.governing import case_of, retentions_of
+from ledger.flow.judging import booked
 from ledger.flow.lines import BOOKED
+from ledger.flow.places import site_from
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
 from ledger.journal import Reader, Writer
 from ledger.journal.dispose import dispose, scrub
+from ledger.rulebook.model import Retention
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 AT_ONCE = 500
@@ -40,6 +44,7 @@ class Record:
     until: Until
     orders: tuple[int, ...]
     disposed: bool
+    jurisdiction: str = ""
 
     def due(self, today: date) -> bool:
         """Whether it may be disposed of: past its day, and no order keeps it."""
@@ -91,9 +96,10 @@ def _record(
         "application": day, "completion of the work": day, "record made": made,
         "record made or amended": date.fromisoformat(versions[-1].at[:10]),
         "report filed": _filed(reader, uses[-1]),
+        "contract end": contract_end(reader, str(uses[-1].body.get("site") or ""), day),
     }  # fmt: skip
     place = uses[-1].body.get("jurisdiction") or _jurisdiction(workspace, reader, first)
-    rules = [rule for file in workspace.book.laws_of(place) for rule in file.retentions]
+    rules = _rules(workspace, reader, uses[-1], place)
     around = {entry.seq: entry for entry in versions}
     for entry in versions:
         around.update({late.seq: late for late in reader.referring(entry.seq)
@@ -106,7 +112,31 @@ def _record(
     texts = [entry for entry in versions if '"private":null' not in entry.text]
     gone = bool(texts) and all(entry.private is None for entry in texts)
     seqs = tuple(sorted(around))
-    return Record(first.seq, seqs, day, site, keep_until(counts, rules), holding, gone)
+    return Record(first.seq, seqs, day, site, keep_until(counts, rules), holding, gone, place)
+
+
+def records_of(
+    workspace: Workspace, reader: Reader, jurisdiction: str, year: int
+) -> tuple[Record, ...]:
+    """Return the current records of applications of one jurisdiction and year."""
+    orders = tuple(open_orders(reader))
+    return tuple(
+        _record(workspace, reader, reader.versions(entry.seq), orders)
+        for entry in reader.entries(
+            kinds=BOOKED, current_only=True, jurisdiction=jurisdiction,
+            date_from=date(year, 1, 1), date_to=date(year, 12, 31),
+        )
+    )  # fmt: skip
+
+
+def _rules(workspace: Workspace, reader: Reader, entry: Sealed, place: str) -> Sequence[Retention]:
+    """Return the rules that may govern a record; one that cannot be told counts: longer is safe."""
+    book = workspace.book
+    site = reader.site(str(entry.body.get("site") or ""))
+    if entry.kind in BOOKED and site is not None:
+        case = case_of(book, booked(entry).use, site_from(site))
+        return [rule for rule, _ in retentions_of(book, case)]
+    return [rule for file in book.laws_of(place) for rule in file.retentions]
 
 
 def _day_of(entry: Sealed) -> str:
@@ -130,6 +160,28 @@ def _filed(reader: Reader, entry: Sealed) -> date | None:
         and month.startswith(item.body["period"])
     ]
     return date.fromisoformat(max(found)) if found else None
+
+
+# Contracts
+
+
+def contract_ended(workspace: Workspace, site: str, day: date, by: str) -> Sealed:
+    """Seal that the contract (or its warranty) at a site ended on a day."""
+    with workspace.store.writing() as writer:
+        if writer.site(site) is None:
+            raise WorkspaceProblem(f'there is no site "{site}"', "see useledger sites")
+        body = {"contract_end": day.isoformat(), "site": site}
+        return writer.append(NewEntry(EntryKind.KEEP, body, by=by))
+
+
+def contract_end(reader: Reader, site: str, day: date) -> date | None:
+    """Return the end of the contract that work of that day stood under; None while it runs."""
+    ends = [
+        date.fromisoformat(entry.body["contract_end"])
+        for entry in reader.entries(kinds=(EntryKind.KEEP,))
+        if entry.body.get("contract_end") and entry.body["site"] == site
+    ]
+    return min((end for end in ends if end >= day), default=None)
 
 
 # Orders

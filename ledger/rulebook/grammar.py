@@ -114,8 +114,8 @@ TABLES: Mapping[str, Keys] = {
     ),
     "dormant": Keys(("section", "why", "says", "source")),
     "report": Keys(
-        ("name", "form", "every", "due_day", "due_rule", "per", "nil", "source"),
-        ("due_month", *_SPAN),
+        ("name", "form", "every", "per", "nil", "source"),
+        ("due_day", "due_month", "due_rule", "due", "postmark", *_SPAN),
     ),
     "unread": Keys(("section", "note"), ("source",)),
     "example": Keys(("name", "line", "expect"), ("before", "recorded")),
@@ -224,6 +224,9 @@ CERTIFIED = ("applicator or supervisor", "applicator")
 USED = ("as sold", "diluted")
 EVERY = ("month", "year")
 REPORT_PER = ("county", "state", "person")
+DUE_UNREAD = ("not read",)
+"""What ``due`` says in place of ``due_day`` where the due day of a report was not read."""
+DUE_RULES = ("fixed", "next business day")
 LEVELS = ("certified", "supervised")
 DATE_ORDERS = ("month first", "day first")
 RATIOS = ("1 in N", "1 + N")

@@ -187,10 +187,9 @@ def read_reports(root: Part) -> tuple[ReportDuty, ...]:
     for part in root.parts("report"):
         source = part.source()
         every = part.phrase("every", grammar.EVERY)
+        due_read = part.phrase("due", grammar.DUE_UNREAD) == ""
         month = part.whole("due_month", 1, 12)
-        if every == "year" and not part.has("due_month"):
-            way_out = "add due_month = 2, or whichever month it is due in"
-            part.fault("", "RULE-MISSING-KEY", 'a yearly report needs "due_month"', way_out)
+        _whole_due(part, every, due_read=due_read)
         found.append(
             ReportDuty(
                 part.name(),
@@ -198,15 +197,33 @@ def read_reports(root: Part) -> tuple[ReportDuty, ...]:
                 every,
                 part.whole("due_day", 1, 31) or 1,
                 month,
-                part.text("due_rule"),
+                part.phrase("due_rule", grammar.DUE_RULES),
                 part.phrase("per", grammar.REPORT_PER),
                 part.flag("nil", default=False),
                 part.ref(source),
                 read_of(source),
                 part.span(),
+                postmark=part.flag("postmark", default=False),
+                due_read=due_read,
             )
         )
     return tuple(found)
+
+
+def _whole_due(part: Part, every: str, *, due_read: bool) -> None:
+    """Fault a due day that is said by halves, or said beside ``due = "not read"``."""
+    keys = ("due_day", "due_rule", *(("due_month",) if every == "year" else ()))
+    if due_read:
+        for key in keys:
+            if not part.has(key):
+                period = "yearly" if every == "year" else "monthly"
+                way_out = f'add {key}, or write due = "not read" in place of the due day'
+                part.fault("", "RULE-MISSING-KEY", f'a {period} report needs "{key}"', way_out)
+        return
+    for key in (*keys, "postmark"):
+        if part.has(key):
+            what = f'{key} is said of a due day that was "not read"'
+            part.fault(key, "RULE-BOUND", what, f"take {key} out, or take due out")
 
 
 def read_unread(root: Part) -> tuple[Unread, ...]:

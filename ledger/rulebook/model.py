@@ -274,7 +274,12 @@ class Dormant:
 
 @dataclass(frozen=True, slots=True)
 class ReportDuty:
-    """A report that is owed: which form, how often, when, to whom, and whether nil counts."""
+    """A report that is owed: which form, how often, when, to whom, and whether nil counts.
+
+    ``postmark`` says that the law counts the day of the postmark as the day of delivery.
+    ``due_read`` is false where the law asks for the report and its due day was not read: then
+    ``due_day`` says nothing, and nothing is ever late.
+    """
 
     name: str
     form: str
@@ -287,6 +292,8 @@ class ReportDuty:
     ref: RuleRef
     read: Read
     span: Span = Span()
+    postmark: bool = False
+    due_read: bool = True
 
 
 @dataclass(frozen=True, slots=True)

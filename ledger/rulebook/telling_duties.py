@@ -2,28 +2,13 @@
 
 from __future__ import annotations
 
-from ledger.rulebook.model import Deadline, Incident, Paper, Requirement, Retention, RuleFile
-from ledger.rulebook.telling_words import (
-    quantity_words,
-    ref_words,
-    section,
-    span_words,
-    when_words,
-)
+from ledger.rulebook.field_words import field_words
+from ledger.rulebook.model import Deadline, Incident, Paper, Requirement, Retention
+from ledger.rulebook.telling_words import quantity_words, tail_words
 from ledger.values.amount import Quantity
 
 
-def tell_duties(file: RuleFile) -> list[str]:
-    """Return the lines on clocks, keeping, papers and incidents of a rule file."""
-    papers = {paper.name for paper in file.papers}
-    clocks = (_deadline(item) for item in file.deadlines if item.name not in papers)
-    lines = section("By when", clocks)
-    lines += section("Kept for", (_retention(item) for item in file.retentions))
-    lines += section("Papers for people", (_paper(item) for item in file.papers))
-    return lines + section("When something goes wrong", (_incident(i) for i in file.incidents))
-
-
-def tell_manners(item: Requirement) -> str:
+def manner_words(item: Requirement) -> str:
     """Return how a field must be said, and what stands in for it."""
     parts = []
     if item.elsewhere:
@@ -39,8 +24,6 @@ def tell_manners(item: Requirement) -> str:
         parts.append(f"not as {' or '.join(item.refused)}")
     if item.not_as:
         parts.append(f"not as {' or '.join(item.not_as)}")
-    if item.supersedes:
-        parts.append(f"in place of {' and '.join(item.supersedes)}")
     return f" ({'; '.join(parts)})" if parts else ""
 
 
@@ -52,36 +35,38 @@ def within_words(within: Quantity) -> str:
     return f"within {quantity_words(within)}{many}"
 
 
-def _deadline(item: Deadline) -> str:
+def deadline_words(item: Deadline) -> str:
+    """Return a clock: who does what, by when."""
     who = f"{item.who}: " if item.who else ""
     to = f", to {item.to}" if item.to else ""
     grace = f' ("{item.grace}")' if item.grace else ""
-    clock = f"{within_words(item.within)} from {item.counted_from}{grace}"
-    tail = f"{when_words(item.when)}{span_words(item.span)}{ref_words(item)}"
-    return f"{who}{item.what}{to}: {clock}{tail}"
+    clock = f"{within_words(item.within)} from the {item.counted_from}{grace}"
+    return f"{who}{item.what}{to}: {clock}{tail_words(item)}"
 
 
-def _retention(item: Retention) -> str:
+def retention_words(item: Retention) -> str:
+    """Return how long something is kept."""
     of = f"{item.of}: " if item.of else ""
     years = f"{item.years} year{'' if item.years == 1 else 's'}"
-    tail = f"{when_words(item.when)}{span_words(item.span)}{ref_words(item)}"
-    return f"{of}{years}, counted from {item.counted_from}{tail}"
+    return f"{of}{years}, counted from {item.counted_from}{tail_words(item)}"
 
 
-def _paper(item: Paper) -> str:
+def paper_words(item: Paper) -> str:
+    """Return a paper: when, to whom, what it says, and how else it may be given."""
     clock = f", {within_words(item.within)}" if item.within is not None else ""
-    fields = f"; it says: {', '.join(item.fields).replace('_', ' ')}" if item.fields else ""
+    fields = f"; it says: {', '.join(map(field_words, item.fields))}" if item.fields else ""
     fixed = f'; fixed words: "{item.statement}"' if item.statement else ""
     waiver = f"; waived: {item.waiver}" if item.waiver else ""
     electronic = f"; by electronic means: {item.electronic}" if item.electronic else ""
-    tail = f"{when_words(item.when)}{span_words(item.span)}{ref_words(item)}"
     said = f"{item.at}{clock}, to {item.to}: {item.says}{fields}{fixed}"
-    return f"{said}{waiver}{electronic}{tail}"
+    return f"{said}{waiver}{electronic}{tail_words(item)}"
 
 
-def _incident(item: Incident) -> str:
+def incident_words(item: Incident) -> str:
+    """Return what is told when something goes wrong, and to whom."""
     bounds = " or ".join(quantity_words(bound) for bound in item.more_than)
     over = f" of more than {bounds}" if bounds else ""
     clock = f" {within_words(item.within)}" if item.within is not None else ""
     how = f", {item.how}" if item.how else ""
-    return f"{item.what}{over}: to {item.to}{clock}{how}. {item.says}{ref_words(item)}"
+    said = item.says.removesuffix(".")
+    return f"{item.what}{over}: to {item.to}{clock}{how}. {said}{tail_words(item)}"
