@@ -12,10 +12,12 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from typing import IO
 
-from reports.sheet import Sheet, Value, plain, shown
+from reports.sheet import LongSheet, Sheet, Value, as_long, plain, shown
 
 _RUNS = re.compile(r"'*[=+\-@\t\n]")
+_SUSPECT = frozenset("'=+-@\t\n")
 _NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 
 
@@ -31,20 +33,36 @@ def unguarded(text: str) -> str:
 
 def rows_csv(columns: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes:
     """Return machine rows (text by column) as CSV; a column that a row lacks is a fault of ours."""
-    return _csv([list(columns), *([guarded(plain(row[c])) for c in columns] for row in rows)])
+    out = io.BytesIO()
+    _write(out, columns, ([guarded(plain(row[c])) for c in columns] for row in rows))
+    return out.getvalue()
 
 
-def sheet_csv(sheet: Sheet) -> bytes:
+def sheet_csv(sheet: Sheet | LongSheet) -> bytes:
     """Return the table of a sheet as CSV: headings, rows; without totals, remarks and title."""
-    headings = [guarded(column.heading) for column in sheet.columns]
-    return _csv([headings, *([_cell(value) for value in row] for row in sheet.rows)])
+    out = io.BytesIO()
+    write_csv(sheet, out)
+    return out.getvalue()
+
+
+def write_csv(sheet: Sheet | LongSheet, out: IO[bytes]) -> None:
+    """Write the table of a sheet as CSV, a row at a time."""
+    long = as_long(sheet)
+    headings = [guarded(column.heading) for column in long.head.columns]
+    _write(out, headings, ([_cell(value) for value in row] for row in long.rows))
 
 
 def _cell(value: Value) -> str:
-    return guarded(shown(value)) if isinstance(value, str) else shown(value)
+    if isinstance(value, str):
+        text = plain(value)
+        return guarded(text) if text[:1] in _SUSPECT else text
+    return shown(value)
 
 
-def _csv(rows: Iterable[Sequence[str]]) -> bytes:
-    out = io.StringIO(newline="")
-    csv.writer(out, lineterminator="\r\n").writerows(rows)
-    return out.getvalue().encode("utf-8")
+def _write(out: IO[bytes], headings: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    text = io.TextIOWrapper(out, encoding="utf-8", newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(headings)
+    writer.writerows(rows)
+    text.flush()
+    text.detach()  # the file is the caller's to close

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from fractions import Fraction
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 from ledger.units import Units
 from ledger.values.amount import Quantity
 from ledger.values.rounding import exact_text
-from reports.sheet import Column, Kind, Note, Number, Sheet, Value, number
+from reports.sheet import Column, Kind, LongSheet, Note, Number, Sheet, Value, number
 
 CURRENT, AMENDED, STRUCK = "current", "amended", "struck"
 """The states of a version; only a current one counts in totals."""
@@ -93,43 +93,85 @@ def entries_sheet(
     Amounts show the places they need, nine at most. Totals count current versions only.
     """
     listed = tuple(rows)
+    totals = Totals(units)
+    totals.add(listed)
+    sheet = _sheet(title, about, totals)
+    return replace(sheet, rows=tuple(_row(row) for row in listed))
+
+
+def long_entries(
+    rows: Iterable[EntryRow], units: Units, about: tuple[tuple[str, str], ...] = ()
+) -> tuple[LongSheet, Totals]:
+    """Return the same sheet for any number of entries, and the totals once it was written."""
+    totals = Totals(units)
+
+    def passing() -> Iterator[tuple[Value, ...]]:
+        for row in rows:
+            totals.add((row,))
+            yield _row(row)
+
+    head = _sheet("Entries", about, totals)
+    return LongSheet(head, passing(), lambda: _sheet("Entries", about, totals)), totals
+
+
+def _sheet(title: str, about: tuple[tuple[str, str], ...], totals: Totals) -> Sheet:
+    """Return the sheet without its rows, with the totals so far."""
     return Sheet(
         name="entries",
         title=title,
         about=about,
         columns=_COLUMNS,
-        rows=tuple(_row(row) for row in listed),
-        totals=tuple(_total(total) for total in product_totals(listed, units)),
-        statement="" if listed else "No entry answers this question.",
+        rows=(),
+        totals=tuple(_total(total) for total in totals.of_products()),
+        statement="" if totals.count else "No entry answers this question.",
         notes=(Note("Totals count current versions; amended and struck ones are listed only."),),
         wide=True,
     )
 
 
-def product_totals(rows: Sequence[EntryRow], units: Units) -> tuple[ProductTotal, ...]:
+def product_totals(rows: Iterable[EntryRow], units: Units) -> tuple[ProductTotal, ...]:
     """Return the total of each product, by name; weighed and measured amounts stay apart.
 
     The unit is the one that the first line of the product was written in.
     """
-    found: dict[tuple[str, str, str], ProductTotal] = {}
-    for row in rows:
-        if row.state != CURRENT:
-            continue
-        told = row.used is not None
-        known = told and units.comparable(row.unit, row.unit)
-        dimension = units.dimension(row.unit) if known else row.unit
-        key = (row.product, row.registration, dimension)
-        before = found.get(
-            key, ProductTotal(row.product, row.registration, Fraction(), row.unit, 0, 0)
-        )
-        used = Fraction() if row.used is None else row.used
-        if told:
-            used = units.convert(Quantity(used, row.unit), before.unit).value
-        found[key] = ProductTotal(
-            before.product, before.registration, before.used + used, before.unit,
-            before.lines + 1, before.untold + (not told),
-        )  # fmt: skip
-    return tuple(found[key] for key in sorted(found))
+    totals = Totals(units)
+    totals.add(rows)
+    return totals.of_products()
+
+
+class Totals:
+    """The totals of the products in rows that pass by."""
+
+    def __init__(self, units: Units) -> None:
+        self._units = units
+        self._found: dict[tuple[str, str, str], ProductTotal] = {}
+        self.count = 0
+
+    def of_products(self) -> tuple[ProductTotal, ...]:
+        """Return the total of each product so far, by name."""
+        return tuple(self._found[key] for key in sorted(self._found))
+
+    def add(self, rows: Iterable[EntryRow]) -> None:
+        """Count rows; only current versions add to a total."""
+        units = self._units
+        for row in rows:
+            self.count += 1
+            if row.state != CURRENT:
+                continue
+            told = row.used is not None
+            known = told and units.comparable(row.unit, row.unit)
+            dimension = units.dimension(row.unit) if known else row.unit
+            key = (row.product, row.registration, dimension)
+            before = self._found.get(
+                key, ProductTotal(row.product, row.registration, Fraction(), row.unit, 0, 0)
+            )
+            used = Fraction() if row.used is None else row.used
+            if told and row.unit != before.unit:
+                used = units.convert(Quantity(used, row.unit), before.unit).value
+            self._found[key] = ProductTotal(
+                before.product, before.registration, before.used + used, before.unit,
+                before.lines + 1, before.untold + (not told),
+            )  # fmt: skip
 
 
 def entries_values(rows: Iterable[EntryRow], units: Units) -> dict[str, Any]:

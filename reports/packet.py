@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
-from ledger.flow.listing import Listed
 from ledger.flow.lines import changes_between
+from ledger.flow.listing import Listed
 from ledger.flow.packet import WITHHELD, Packet, reason
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import RuleFile

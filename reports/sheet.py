@@ -7,7 +7,7 @@ is rounded here, once, so that every writer shows the same digits.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -119,11 +119,31 @@ class Sheet:
                 raise ValueError(f"{self.name}: a row has {len(row)} of {len(self.columns)} cells")
 
 
+@dataclass(frozen=True, slots=True)
+class LongSheet:
+    """A sheet whose rows come one by one and are never held together.
+
+    ``head`` is the sheet without rows. ``rows`` is read once; after that ``ending`` gives the
+    sheet again with the totals and the statement that go below them.
+    """
+
+    head: Sheet
+    rows: Iterable[tuple[Value, ...]]
+    ending: Callable[[], Sheet]
+
+
+def as_long(sheet: Sheet | LongSheet) -> LongSheet:
+    """Return a sheet as one whose rows come one by one."""
+    return sheet if isinstance(sheet, LongSheet) else LongSheet(sheet, sheet.rows, lambda: sheet)
+
+
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 
 
 def plain(text: str) -> str:
     """Return ``text`` with what no file can hold (control characters) as a visible mark."""
+    if text.isprintable():  # by far most texts
+        return text
     return _CONTROL.sub("\ufffd", text.replace("\r\n", "\n").replace("\r", "\n"))
 
 

@@ -1,27 +1,32 @@
 """A workbook of sheets: real numbers and days, text never a formula, ready to print and sign.
 
-Written row by row, so a long list of entries does not fill the memory. The same sheets give the
-same bytes: the time of making stands nowhere in the file.
+Written row by row (``xlsx_rows``), so a long list of entries does not fill the memory. The same
+sheets give the same bytes: the time of making stands nowhere in the file.
 """
 
 from __future__ import annotations
 
 import io
 import re
+import tempfile
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack
 from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
+from itertools import chain, islice
 from textwrap import wrap
-from typing import Any, cast
+from typing import IO, Any, cast
 
 from openpyxl import Workbook
 from openpyxl.cell import Cell, WriteOnlyCell
 from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.utils import get_column_letter
 
-from reports.sheet import Kind, Number, Sheet, Value, plain, shown
+from reports.sheet import Kind, LongSheet, Number, Sheet, Value, as_long, plain, shown
+from reports.xlsx_rows import RowWriter, cell_text, copy_member, is_figure, splice
 
 _FACE = "Calibri"
 _BODY = Font(name=_FACE, size=11)
@@ -30,22 +35,33 @@ _TITLE = Font(name=_FACE, size=15, bold=True)
 _SMALL = Font(name=_FACE, size=9)
 _THIN, _HAIR = Side("thin"), Side("hair")
 _LINE_HEIGHT = 15
-_LONGEST = 32_767  # characters in one cell of a workbook
-_DIGITS = 15  # digits that a spreadsheet keeps of a number
 _NARROWEST, _PAGE = 7, 88.0
 _WIDEST, _WIDEST_OF_MANY, _MANY = 44, 24, 10
-_EPOCH = (1980, 1, 1, 0, 0, 0)
+_LOOKED_AT = 1000  # rows by which the widths are chosen
+_IN_MEMORY = 1 << 20  # bytes of rows that wait in memory; more go to a file for the time being
 
 
-def workbook(sheets: Sequence[Sheet]) -> bytes:
+def workbook(sheets: Sequence[Sheet | LongSheet]) -> bytes:
     """Return the sheets as one XLSX file, one worksheet each."""
+    out = io.BytesIO()
+    write_workbook(sheets, out)
+    return out.getvalue()
+
+
+def write_workbook(sheets: Sequence[Sheet | LongSheet], out: IO[bytes]) -> None:
+    """Write the sheets as one XLSX file, one worksheet each; rows are not held in memory."""
     book = Workbook(write_only=True)
     names: set[str] = set()
-    for sheet in sheets:
-        _Page(book, sheet, _tab(sheet.name, names)).write()
-    out = io.BytesIO()
-    book.save(out)
-    return _settled(out.getvalue())
+    pages = []
+    with ExitStack() as kept, tempfile.TemporaryFile() as around:
+        for sheet in sheets:
+            rows = kept.enter_context(tempfile.SpooledTemporaryFile(_IN_MEMORY))
+            long = as_long(sheet)
+            page = _Page(book, long, _tab(long.head.name, names), cast(IO[bytes], rows))
+            page.write()
+            pages.append(page)
+        book.save(around)
+        _settle(around, pages, out)
 
 
 def _tab(name: str, taken: set[str]) -> str:
@@ -91,14 +107,23 @@ _PLAIN, _STRONG, _TOP, _FINE = (
 
 
 class _Page:
-    """One worksheet while it is written, from the title down to the caution."""
+    """One worksheet while it is written, from the title down to the caution.
 
-    def __init__(self, book: Workbook, sheet: Sheet, tab: str) -> None:
-        self.sheet = sheet
+    An empty row stands for the sheet's rows, which are written as text beside and put in last.
+    """
+
+    def __init__(self, book: Workbook, long: LongSheet, tab: str, out: IO[bytes]) -> None:
+        self.sheet = long.head
+        self.long = long
         self.page: Any = book.create_sheet(tab)
         self.row = 0
-        self.widths = _widths(sheet)
+        self.below = 0  # rows that are not in openpyxl's count
+        self.first, self.coming = _first_of(long.rows)
+        self.widths = _widths(self.sheet, self.first)
         self.styles: dict[tuple[_Style, str], Any] = {}
+        self.marker = 4 + len(self.sheet.about)
+        self.rows = RowWriter(out, self.marker, self._number_of, self._height)
+        self.out = out
 
     def write(self) -> None:
         """Write everything; what stands above the rows must be set up before the first row."""
@@ -109,8 +134,12 @@ class _Page:
             self._wide(f"{what}: {value}", _PLAIN)
         self._blank()
         self._header()
-        for row in sheet.rows:
-            self._cells(row, _ROW)
+        self._blank()
+        for row in chain(self.first, self.coming):
+            self.rows.write(row)
+        self.below = self.rows.count - 1
+        self.row += self.below
+        self.sheet = sheet = self.long.ending()
         for row in sheet.totals:
             self._cells(row, _TOTAL)
         if sheet.statement:
@@ -143,12 +172,20 @@ class _Page:
         self._append(cells, _LINE_HEIGHT * max(lines, default=1) + 3)
 
     def _cells(self, row: Sequence[Value], styles: tuple[_Style, _Style]) -> None:
-        cells, lines = [], 1
+        cells = [self._cell(value, styles[isinstance(value, Number)]) for value in row]
+        self._append(cells, self._height(row))
+
+    def _height(self, row: Iterable[Value]) -> float:
+        """Return how high a row must be for its longest text, in points."""
+        lines = 1
         for value, width in zip(row, self.widths, strict=True):
-            cells.append(self._cell(value, styles[isinstance(value, Number)]))
             if isinstance(value, str) and (len(value) >= width - 1 or "\n" in value):
                 lines = max(lines, _lines(shown(value), width))
-        self._append(cells, _LINE_HEIGHT * lines)
+        return _LINE_HEIGHT * lines
+
+    def _number_of(self, value: Value) -> int:
+        """Return the number of the style of a value in a row of the table."""
+        return int(self._cell(value, _ROW[isinstance(value, Number)]).style_id)
 
     def _below(self) -> None:
         sheet = self.sheet
@@ -157,7 +194,7 @@ class _Page:
             self._wide(f"{field}: {'_' * 40}", _PLAIN)
         meanings = [f"{c.name}: {c.meaning}." for c in sheet.columns if c.meaning]
         blocks = (
-            ("Columns", [" ".join(meanings)] if meanings and sheet.rows else []),
+            ("Columns", [" ".join(meanings)] if meanings and self.rows.count else []),
             ("Remarks", [f"{n}. {note.whole}" for n, note in enumerate(sheet.notes, 1)]),
             ("Sources", list(sheet.sources)),
         )
@@ -188,7 +225,7 @@ class _Page:
     def _append(self, cells: list[Cell], height: float | None) -> None:
         self.row += 1
         if height:
-            self.page.row_dimensions[self.row].height = height
+            self.page.row_dimensions[self.row - self.below].height = height
         self.page.append(cells)
 
     def _cell(self, value: Value, style: _Style) -> Cell:
@@ -211,7 +248,7 @@ class _Page:
         """Put a value into a cell as what it is; text stays text whatever it begins with."""
         if value is None:
             return
-        if isinstance(value, Number) and len(value.rounded.as_tuple().digits) <= _DIGITS:
+        if isinstance(value, Number) and is_figure(value):
             cell.value = value.rounded
             cell.number_format = "0" + ("." + "0" * value.places if value.places else "")
             return
@@ -219,8 +256,7 @@ class _Page:
             cell.value = datetime(value.year, value.month, value.day)  # noqa: DTZ001 a day has no zone
             cell.number_format = "yyyy-mm-dd"
             return
-        text = shown(value)
-        cell.value = text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
+        cell.value = cell_text(shown(value))
         cell.number_format = "@"
         cell.data_type = "s"
 
@@ -231,10 +267,18 @@ def _lines(text: str, width: float) -> int:
     return sum(max(1, len(wrap(part, room))) for part in text.split("\n"))
 
 
-def _widths(sheet: Sheet) -> list[float]:
+def _first_of(
+    rows: Iterable[tuple[Value, ...]],
+) -> tuple[list[tuple[Value, ...]], Iterator[tuple[Value, ...]]]:
+    """Return the first rows, by which widths are chosen, and the others as they come."""
+    coming = iter(rows)
+    return list(islice(coming, _LOOKED_AT)), coming
+
+
+def _widths(sheet: Sheet, rows: Iterable[tuple[Value, ...]]) -> list[float]:
     """Return a width for every column that holds its longest text, within reason."""
     longest = [max(map(len, column.heading.split()), default=0) for column in sheet.columns]
-    for row in (*sheet.rows, *sheet.totals):
+    for row in (*rows, *sheet.totals):
         for number, value in enumerate(row):
             longest[number] = max(longest[number], len(shown(value)))
     widest = _WIDEST if len(sheet.columns) <= _MANY else _WIDEST_OF_MANY
@@ -245,19 +289,20 @@ def _widths(sheet: Sheet) -> list[float]:
     return widths
 
 
-def _settled(data: bytes) -> bytes:
-    """Return the same workbook without the times of its making."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+def _settle(made: IO[bytes], pages: Sequence[_Page], out: IO[bytes]) -> None:
+    """Write the same workbook with its rows, and without the times of its making."""
+    by_name = {f"xl/worksheets/sheet{n}.xml": page for n, page in enumerate(pages, 1)}
+
+    def write(name: str, content: bytes, target: IO[bytes]) -> None:
+        page = by_name.get(name)
+        if page is not None:
+            splice(content, page.marker, page.out, page.rows.count, target)
+            return
+        if name == "docProps/core.xml":
+            content = re.sub(rb"<dcterms:(created|modified)[^>]*>[^<]*</dcterms:\1>", b"", content)
+            content = re.sub(rb"<dc:creator>[^<]*</dc:creator>", b"", content)
+        target.write(content)
+
+    with zipfile.ZipFile(made) as old, zipfile.ZipFile(out, "w") as new:
         for name in old.namelist():
-            content = old.read(name)
-            if name == "docProps/core.xml":
-                content = re.sub(
-                    rb"<dcterms:(created|modified)[^>]*>[^<]*</dcterms:\1>", b"", content
-                )
-                content = re.sub(rb"<dc:creator>[^<]*</dc:creator>", b"", content)
-            info = zipfile.ZipInfo(name, _EPOCH)
-            info.compress_type = zipfile.ZIP_DEFLATED
-            info.external_attr = 0o644 << 16
-            new.writestr(info, content)
-    return out.getvalue()
+            copy_member(old, new, name, partial(write, name))

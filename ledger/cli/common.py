@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import IO, Any, NoReturn
 
 import click
 
@@ -168,6 +168,13 @@ def read_file(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         stop(f"{path}: {error.strerror}; nothing was recorded")
+
+
+@contextmanager
+def staged_file(path: Path) -> Iterator[IO[bytes]]:
+    """Give a file to write to piece by piece, which takes its name when the block went well."""
+    with staged({path: b""}), path.with_name(f".{path.name}.part").open("wb") as out:
+        yield out
 
 
 @contextmanager

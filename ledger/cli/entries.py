@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from ledger.cli.asking import site_of
-from ledger.cli.common import DONE, print_json, read_day, shared, staged, stop
+from ledger.cli.common import DONE, print_json, read_day, shared, stop
 from ledger.cli.printing import counted, table
 from ledger.flow.workspace import open_workspace
 
 if TYPE_CHECKING:
     from ledger.flow.listing import Listed
     from ledger.flow.workspace import Workspace
-    from reports.entries import EntryRow
-    from reports.sheet import Sheet
+    from reports.entries import EntryRow, Totals
+    from reports.sheet import LongSheet, Sheet
 
 
 @click.command("entries")
@@ -50,17 +51,18 @@ def entries_command(
     from reports.entries import entries_values
 
     opened = open_workspace(workspace)
-    listed = list_entries(opened, _filters(opened, said), versions=versions)
-    if not listed:
-        _refuse_unknown(opened, said)
-    rows = [entry_row(opened, row) for row in listed]
     if out is not None:
-        _write(opened, rows, out)
+        count = _write(opened, said, versions, out)
+        if as_json:
+            print_json({"file": str(out), "entries": count})
+        else:
+            click.echo(f"{out}: {counted(count, 'entry', 'entries')}")
+        return DONE
+    rows = entry_rows(opened, list_entries(opened, _filters(opened, said), versions=versions))
+    if not rows:
+        _refuse_unknown(opened, said)
     if as_json:
-        told = entries_values(rows, opened.book.units)
-        print_json(told if out is None else {"file": str(out), "entries": len(rows)})
-    elif out is not None:
-        click.echo(f"{out}: {counted(len(rows), 'entry', 'entries')}")
+        print_json(entries_values(rows, opened.book.units))
     elif not rows:
         click.echo("No entries match.")
     elif wide:
@@ -72,13 +74,29 @@ def entries_command(
     return DONE
 
 
-def _write(workspace: Workspace, rows: list[EntryRow], out: Path) -> None:
-    from ledger.cli.papers import file_bytes
+def _write(workspace: Workspace, said: dict[str, str | None], versions: bool, out: Path) -> int:
+    """Write the entries to a file, however many there are; return how many."""
+    from ledger.cli.papers import write_file
+    from ledger.flow.listing import stream_entries
 
-    sheet = entries_sheet_of(workspace, rows)
-    data = file_bytes([sheet], out.suffix.casefold(), workspace.book.firm.name)
-    with staged({out: data}):
-        pass
+    filters = _filters(workspace, said)
+    with workspace.store.reading() as reader:
+        found = stream_entries(reader, filters, versions=versions)
+        first = next(found, None)
+        if first is None:
+            _refuse_unknown(workspace, said)
+        listed = found if first is None else chain([first], found)
+        sheet, totals = long_entries_of(workspace, listed)
+        write_file(sheet, out, workspace.book.firm.name)
+    return totals.count
+
+
+def long_entries_of(workspace: Workspace, found: Iterable[Listed]) -> tuple[LongSheet, Totals]:
+    """Return listed entries as a sheet of any length with the firm's name, and its totals."""
+    from reports.entries import long_entries
+
+    rows = _each_row(workspace, found)
+    return long_entries(rows, workspace.book.units, _about(workspace))
 
 
 # ------------------------------------------------------------------ what is asked for
@@ -225,16 +243,33 @@ def entries_sheet_of(workspace: Workspace, rows: list[EntryRow]) -> Sheet:
     """Return listed entries as a sheet with the firm's name."""
     from reports.entries import entries_sheet
 
+    return entries_sheet(rows, workspace.book.units, about=_about(workspace))
+
+
+def _about(workspace: Workspace) -> tuple[tuple[str, str], ...]:
     firm = workspace.book.firm
-    about = (("Firm", firm.name), ("Licence", firm.licence))
-    return entries_sheet(rows, workspace.book.units, about=about)
+    return (("Firm", firm.name), ("Licence", firm.licence))
+
+
+def entry_rows(workspace: Workspace, listed: Iterable[Listed]) -> list[EntryRow]:
+    """Return listed entries as the report of entries wants them."""
+    return list(_each_row(workspace, listed))
 
 
 def entry_row(workspace: Workspace, row: Listed) -> EntryRow:
-    """Return a listed entry as the report of entries wants it."""
+    """Return one listed entry as the report of entries wants it."""
+    return entry_rows(workspace, [row])[0]
+
+
+def _each_row(workspace: Workspace, listed: Iterable[Listed]) -> Iterator[EntryRow]:
+    names = {person.key: person.name for person in workspace.book.firm.people}
+    for row in listed:
+        yield _entry_row(row, names)
+
+
+def _entry_row(row: Listed, names: Mapping[str, str]) -> EntryRow:
     from reports.entries import EntryRow
 
-    person = workspace.book.firm.person(row.use.applicator)
     address = row.site.address if row.site else None
     place = ", ".join(
         part for part in ((address.street, address.unit, address.city) if address else ()) if part
@@ -242,7 +277,7 @@ def entry_row(workspace: Workspace, row: Listed) -> EntryRow:
     return EntryRow(
         seq=row.sealed.seq, date=row.use.date,
         start=row.use.start.isoformat("minutes") if row.use.start else "",
-        applicator=person.name if person else row.use.applicator, licence=row.use.licence,
+        applicator=names.get(row.use.applicator, row.use.applicator), licence=row.use.licence,
         customer=row.use.customer, address=place, county=row.use.county,
         product=row.use.product_name, registration=row.use.product_key,
         amount=row.use.amount.text, used=row.use.used.fraction, unit=row.use.used.unit,

@@ -119,13 +119,15 @@ def export_papers(workspace: Workspace) -> dict[str, bytes]:
     """Return the files of an export that are for people: the table, the page, the schemas."""
     from importlib.resources import files
 
-    from ledger.cli.entries import entries_sheet_of, entry_row
-    from ledger.flow.listing import list_entries
+    from ledger.cli.entries import long_entries_of
+    from ledger.flow.listing import stream_entries
     from reports.csv_file import sheet_csv
 
-    rows = [entry_row(workspace, row) for row in list_entries(workspace, {}, versions=True)]
+    with workspace.store.reading() as reader:
+        sheet, _ = long_entries_of(workspace, stream_entries(reader, {}, versions=True))
+        applications = sheet_csv(sheet)
     papers = {
-        "applications.csv": sheet_csv(entries_sheet_of(workspace, rows)),
+        "applications.csv": applications,
         "README.txt": EXPORT_PAGE.encode("utf-8"),
     }
     for item in (files("ledger.journal") / "schemas").iterdir():

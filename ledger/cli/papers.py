@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ledger.cli.common import stop
+from ledger.cli.common import staged_file, stop
 from ledger.cli.printing import filled, table
 from ledger.values.summary_rows import ingredient_rows, line_rows
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from ledger.flow.workspace import Workspace
     from ledger.rulebook.form_model import Form
     from ledger.values.summary import Summary
-    from reports.sheet import Sheet
+    from reports.sheet import LongSheet, Sheet
 
 LINE_COLUMNS = (
     "jurisdiction", "county", "county_number", "year", "month", "site_code", "registration",
@@ -53,6 +53,28 @@ def file_bytes(sheets: Sequence[Sheet], suffix: str, author: str = "") -> bytes:
 
         return sheet_csv(sheets[0])
     return stop(f'"{suffix}" is no kind of paper; name a file that ends in {", ".join(KINDS)}')
+
+
+def write_file(sheet: LongSheet, path: Path, author: str) -> None:
+    """Write a sheet of any length to a file, by the ending of its name.
+
+    A PDF is set as a whole, so its rows are held together; a workbook and a CSV file are not.
+    """
+    from dataclasses import replace
+
+    suffix = path.suffix.casefold()
+    with staged_file(path) as out:
+        if suffix == ".xlsx":
+            from reports.xlsx import write_workbook
+
+            write_workbook([sheet], out)
+        elif suffix == ".csv":
+            from reports.csv_file import write_csv
+
+            write_csv(sheet, out)
+        else:
+            rows = tuple(sheet.rows)
+            out.write(file_bytes([replace(sheet.ending(), rows=rows)], suffix, author))
 
 
 def machine_csv(summary: Summary) -> tuple[bytes, bytes]:

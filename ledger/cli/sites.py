@@ -105,7 +105,7 @@ def show_command(key: str, workspace: str | None, as_json: bool) -> int:
       useledger sites show "Idaho Bar"
     """
     from ledger.cli.asking import site_of
-    from ledger.cli.entries import entries_text, entry_row
+    from ledger.cli.entries import entries_text, entry_rows
     from ledger.flow.listing import list_entries
     from ledger.flow.site_questions import site_seen
     from reports.entries import entries_values
@@ -113,7 +113,7 @@ def show_command(key: str, workspace: str | None, as_json: bool) -> int:
     opened = open_workspace(workspace)
     wanted = site_of(opened, key)
     seen = site_seen(opened, wanted)
-    rows = [entry_row(opened, row) for row in list_entries(opened, {"site": wanted})]
+    rows = entry_rows(opened, list_entries(opened, {"site": wanted}))
     if as_json:
         print_json({
             **_site_json(seen), **entries_values(rows, opened.book.units),

@@ -9,7 +9,7 @@ from typing import Any
 from ledger.flow.holding import draft_of
 from ledger.flow.judging import REMARK, booked, find, finding_from, findings_of
 from ledger.flow.lines import BOOKED
-from ledger.flow.listing import listed_of as listed_of
+from ledger.flow.listing import listed_of as listed_of  # noqa: PLC0414 - still asked for here
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.inspection import Difference, compare_findings, compare_uses

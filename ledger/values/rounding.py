@@ -6,18 +6,30 @@ from decimal import Decimal
 from fractions import Fraction
 
 
+def _scaled(value: Fraction, places: int) -> int:
+    """Return ``value`` in units of the last place, rounded half to even."""
+    whole, rest = divmod(value.numerator * 10**places, value.denominator)
+    twice = 2 * rest
+    up = bool(twice > value.denominator or (twice == value.denominator and whole % 2))
+    return int(whole + up)
+
+
 def half_even(value: Fraction, places: int) -> Decimal:
     """Return ``value`` rounded half to even to that many decimal places, with all of them shown.
 
     Exact for any size: integers do the work, no context precision is involved.
     """
-    scaled = round(value * 10**places)  # Fraction rounds half to even
+    scaled = _scaled(value, places)
     return Decimal((int(scaled < 0), tuple(int(digit) for digit in str(abs(scaled))), -places))
 
 
 def fixed(value: Fraction, places: int) -> str:
     """Return the same as plain text, never with an exponent: ``0.05625``."""
-    return format(half_even(value, places), "f")
+    scaled = _scaled(value, places)
+    if not places:
+        return str(scaled)
+    digits = f"{abs(scaled):0{places + 1}}"
+    return f"{'-' if scaled < 0 else ''}{digits[:-places]}.{digits[-places:]}"
 
 
 def exact_text(value: Fraction) -> str:
