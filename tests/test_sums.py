@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from ledger.flow.carrying import carry_over
 from ledger.flow.correcting import amend, strike
 from ledger.flow.judging import latest_findings
 from ledger.flow.recording import record_sheet
@@ -156,3 +157,87 @@ def test_a_check_reads_the_entries_of_its_site_only(firm, monkeypatch) -> None:
     (seq,) = booked(firm, {"date": "2026-01-14"}, name="c.csv")
     with firm.store.reading() as reader:
         assert set(asked) == {reader.entry(seq).body["site"]}
+
+
+def test_carried_over_years_count_in_a_total_and_are_not_judged(firm) -> None:
+    """What was kept elsewhere counts, whether it is carried over before or after the new line."""
+    old = sheet({
+        "product": "mere-strong", "extent": "400 ft", "date": "2026-01-03", "amount": "10 g",
+    })  # fmt: skip
+    (second,) = booked(firm, {"date": "2026-01-15", "amount": "10 g"})
+    assert said(firm, second) == set()
+    done = carry_over(firm, "old.csv", old, "calloway")
+    assert len(done.seqs) == 1
+    assert said(firm, second) == set()  # 40 and 10 mg are exactly the 50
+    (third,) = booked(firm, {"date": "2026-01-16", "amount": "0.1 g"}, name="new.csv")
+    assert said(firm, third) == OVER
+    with firm.store.reading() as reader:
+        assert reader.judgements(done.seqs[0]) == ()
+
+
+def test_a_carried_line_that_breaks_a_later_total_has_the_later_line_judged_again(firm) -> None:
+    (second,) = booked(firm, {"date": "2026-01-15", "amount": "30 g"})
+    old = sheet({"product": "mere-dust", "date": "2026-01-03", "amount": "20.1 g"})
+    done = carry_over(firm, "old.csv", old, "calloway")
+    assert done.judged_again == 1
+    assert said(firm, second) == OVER
+
+
+def test_an_earlier_line_is_told_when_the_next_came_too_soon(firm) -> None:
+    """An interval speaks to both: a later line, amended or struck, has the earlier judged again."""
+
+    def told(seq: int) -> list[str]:
+        with firm.store.reading() as reader:
+            found = latest_findings(reader, seq)
+        return [f.text for f in found if f.text.startswith("the next application")]
+
+    dust = {"product": "ridgeline-dust", "extent": "100 ft"}
+    (first,) = booked(firm, {**dust, "date": "2026-01-02"}, name="a.csv")
+    (far,) = booked(firm, {**dust, "date": "2025-12-01"}, name="far.csv")
+    assert told(first) == []
+    (late,) = booked(firm, {**dust, "date": "2026-01-09"}, name="b.csv")
+    (text,) = told(first)
+    assert "came on 2026-01-09, too soon" in text
+    with firm.store.reading() as reader:
+        assert len(reader.judgements(far)) == 1  # beyond the reach of ten days
+    moved = amend(firm, late, {"date": "2026-01-12"}, "misread", "calloway")
+    assert told(first) == []
+    assert moved.judged_again == 1
+    (again,) = booked(firm, {**dust, "date": "2026-01-08"}, name="c.csv")
+    assert told(first)
+    strike(firm, again, "never happened", "calloway")
+    assert told(first) == []
+
+
+AREA = """
+[[limit]]
+name = "a-visit"
+shape = "total"
+source = "label"
+says = "At most 0.02 g of cyfluthrin per 1,000 sq ft on one visit, from all products."
+basis = "ai"
+most = "20 mg"
+per = "1,000 sq ft"
+within = "visit"
+same = "place"
+across = "ingredient"
+"""
+
+
+def test_a_rule_can_take_the_lines_of_one_visit_as_one_application_per_area(firm) -> None:
+    """What a rate does for one line, a total within the visit does for all: no tank mark needed."""
+    path = firm.root / "rules" / "labels" / "mere-dust.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text[: text.index("[[limit]]")] + AREA, encoding="utf-8")
+    firm.book = read_rules(firm.root)
+    assert firm.book.faults == ()
+    one = {"amount": "15 g", "extent": "1,000 sq ft"}
+    edge = {"amount": "5 g", "extent": "1,000 sq ft", "method": "spot"}
+    other = {"amount": "15 g", "extent": "1,000 sq ft", "places": "siding seam"}
+    strong = {"product": "mere-strong", "amount": "1.3 g", "extent": "1,000 sq ft"}
+    assert [said(firm, seq) for seq in booked(firm, one, edge, other)] == [set(), set(), set()]
+    late = {"start": "14:00", "end": "15:00"}
+    found = [said(firm, seq) for seq in booked(
+        firm, {**one, **late}, {**strong, **late}, name="b.csv"
+    )]  # fmt: skip
+    assert found[0] == {"breach a-visit"}  # 15 and 5.2 mg; the other product has no such rule

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, time, timedelta
 from fractions import Fraction
 
@@ -19,7 +19,7 @@ from ledger.checks.periods import (
 )
 from ledger.checks.same import both, counts_with, same_place, same_product
 from ledger.checks.say import Tools, finding, over, plain, said
-from ledger.rulebook.model import Limit
+from ledger.rulebook.model import Limit, Shape
 from ledger.values.amount import Quantity
 from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind
@@ -51,6 +51,19 @@ def check_interval(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         yield from _until(case, limit, tools)
     if limit.most is not None:
         yield from _late(case, limit, tools)
+
+
+_DAYS = {"day": 1, "month": 31, "year": 366}
+
+
+def farthest_back(limits: Iterable[Limit]) -> timedelta:
+    """Return how long after an application a later one can still change what is said of it.
+
+    Sums and counts look back only; an interval speaks to the earlier of two applications as well.
+    """
+    lengths = [rule.least for rule in limits if rule.shape is Shape.INTERVAL and rule.least]
+    days = [q.value * _DAYS[q.unit] if q.unit in _DAYS else 1 for q in lengths]
+    return timedelta(days=math.ceil(max(days, default=0)) + 1) if days else timedelta(0)
 
 
 def _since(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:

@@ -8,7 +8,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from ledger.flow.judging import REMARK, earliest, find, judgement_entry, rejudge, site_uses
+from ledger.flow.judging import (
+    REMARK,
+    earliest,
+    find,
+    first_touched,
+    judgement_entry,
+    rejudge,
+    site_uses,
+)
 from ledger.flow.lines import Line, content_of, known_of, same_sheets, sort_out
 from ledger.flow.observing import observation_entries
 from ledger.flow.places import SiteBook, site_entry
@@ -154,7 +162,7 @@ def book_lines(
         for site, day in earliest(
             line.use for line in lines if line.state == "booked" and line.use
         ).items()
-        if any(use.date >= day for use in before.get(site, ()))
+        if _touches(workspace, day, before.get(site, ()))
     }
     because = "another application at this site was booked"
     again = rejudge(workspace, writer, touched, first_new, because)
@@ -164,6 +172,12 @@ def book_lines(
     )
     taken = len(sheet.observations) - len(observations)
     return Recorded(sheet, outcomes, len(observations), taken, judged_again=again)
+
+
+def _touches(workspace: Workspace, day: date, before: Sequence[Application]) -> bool:
+    """Whether work on that day at a site changes what may be said of work that was booked."""
+    first = first_touched(workspace.book, day, before)
+    return any(use.date >= first for use in before)
 
 
 def _append_uses(writer: Writer, sheet: Sheet, lines: Sequence[Line], by: str) -> dict[int, int]:

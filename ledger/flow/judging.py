@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from ledger.checks.case import Case
 from ledger.checks.judge import judge
+from ledger.checks.windows import farthest_back
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader, Writer
@@ -129,21 +130,41 @@ def rejudge(
     """Judge again every entry whose window was touched and seal what changed; return how many.
 
     ``touched`` maps a site to the first day on which something was added or taken away there:
-    the windows of that day's work and of all later work hold it. Entries from ``first_new`` on
-    were just judged. Each entry is judged by the rules that judged it before, so that an edited
-    rule file never re-judges the past by the way.
+    the windows of that day's work and of all later work hold it, and those of earlier work as far
+    back as the longest interval reaches (it is told that the next one came too soon). Entries from
+    ``first_new`` on were just judged. Each entry is judged by the rules that judged it before, so
+    that an edited rule file never re-judges the past by the way.
     """
     sites = SiteBook(writer)
     changed = 0
     for key, uses in site_uses(writer, touched).items():
+        first = first_touched(workspace.book, touched[key], [item.use for item in uses])
         for item in uses:
-            if item.sealed.seq >= first_new or item.use.date < touched[key]:
+            if item.sealed.seq >= first_new or item.use.date < first:
                 continue
             if item.sealed.body.get("carried") or item.sealed.private is None:
                 continue  # kept elsewhere then, or disposed of since: not to be judged again
             others = [other.use for other in uses if other is not item]
             changed += _judge_again(workspace, writer, item, (sites.get(key), others), because)
     return changed
+
+
+def first_touched(book: Book, day: date, uses: Sequence[Application]) -> date:
+    """Return the first day whose work at a site is touched by something on that day there."""
+    back = max((_reach(book, at) for at in {use.jurisdiction for use in uses}), default=_NO_TIME)
+    return day - back if day - date.min > back else date.min
+
+
+_NO_TIME = timedelta(0)
+
+
+def _reach(book: Book, jurisdiction: str) -> timedelta:
+    key = ("reach", jurisdiction)
+    if key not in book.memory:
+        files = (*book.labels, *book.practices, *book.laws_of(jurisdiction))
+        book.memory[key] = farthest_back(limit for file in files for limit in file.limits)
+    reach: timedelta = book.memory[key]
+    return reach
 
 
 def _judge_again(
