@@ -9,6 +9,8 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pytest
+
 from ledger.demo import firm_file, label_files, sheets
 from ledger.flow.workspace import make_workspace
 from ledger.rulefile import shipped_rules
@@ -41,15 +43,40 @@ def test_help_loads_neither_the_slow_packages_nor_the_database() -> None:
     assert not modules & {*SLOW, "sqlalchemy", "sqlite3"}
 
 
-def test_booking_a_csv_sheet_loads_no_slow_package(tmp_path: Path) -> None:
-    root = tmp_path / "firm"
+def firm(root: Path) -> Path:
+    """Make the demonstration's firm, and return its first day sheet as a file beside it."""
     make_workspace(root, firm_file(), lambda: datetime(2026, 1, 2, 20, tzinfo=UTC)).store.close()
     for name in label_files():
         shutil.copy(shipped_rules() / "labels" / name, root / "rules" / "labels" / name)
     first = sheets()[0]
-    path = tmp_path / first.name
+    path = root.parent / first.name
     path.write_text(first.text, encoding="utf-8")
+    return path
+
+
+def test_booking_a_csv_sheet_loads_no_slow_package(tmp_path: Path) -> None:
+    root = tmp_path / "firm"
+    path = firm(root)
     code, modules = loaded_by("record", str(path), "--workspace", str(root))
     assert code in {0, 1}
     assert "sqlalchemy" in modules
     assert not modules & set(SLOW)
+
+
+READING = (
+    ("entries",), ("entries", "--out", "list.csv"), ("verify",), ("trace", "4"), ("held",),
+    ("summary", "2026-01", "--jurisdiction", "us-ca"),
+)  # fmt: skip
+
+
+def test_reading_back_as_text_loads_no_slow_package(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root = tmp_path / "firm"
+    loaded_by("record", str(firm(root)), "--workspace", str(root))
+    monkeypatch.chdir(tmp_path)
+    for words in READING:
+        code, modules = loaded_by(*words, "--workspace", str(root))
+        assert code in {0, 1}, words
+        assert not modules & set(SLOW), words
+    assert (tmp_path / "list.csv").read_bytes().startswith(b"Entry,")
