@@ -29,9 +29,12 @@ __all__ = ("check_interval", "check_visits", "doubtful", "same_product", "visit_
 
 def doubtful(case: Case, limit: Limit, tools: Tools) -> Finding | None:
     """Return the finding that nothing over time can be told while the site is in doubt."""
-    if case.site.doubt is None:
+    asked = case.site.questions
+    if not asked:
         return None
-    text = f"cannot tell: this address may be that of site {case.site.doubt}, and nobody has said"
+    text = (
+        f"cannot tell: this address may be that of site {' or '.join(asked)}, and nobody has said"
+    )
     return finding(limit, tools, Kind.UNKNOWN, text, "address", "answer which site it is")
 
 

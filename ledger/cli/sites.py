@@ -22,8 +22,8 @@ def sites_command(ctx: click.Context, /, **_: object) -> None:
     """List sites, and answer whether two are the same place.
 
     \b
-    A site that looks like another one is in doubt: its intervals and counts cannot be told until
-    the question is answered, once.
+    A site that looks like another one is in doubt: intervals and counts cannot be told at either
+    until the question is answered, once.
     Examples:
       useledger sites
       useledger sites show S0003
@@ -52,7 +52,7 @@ def list_command(workspace: str | None = None, as_json: bool = False) -> int:
             "city": row.site.address.city, "state": row.site.address.state,
             "zip": row.site.address.zip, "county": row.site.county, "kind": row.site.kind,
             "applications": row.applications,
-            "question": _question(row.site.doubt, row.site.same_as),
+            "question": _question(row.site),
         }
         for row in rows
     ]  # fmt: skip
@@ -64,7 +64,7 @@ def list_command(workspace: str | None = None, as_json: bool = False) -> int:
         cells = [
             [
                 row.site.key, _where(row.site), row.site.address.zip, row.site.county,
-                row.site.kind, row.applications, _question(row.site.doubt, row.site.same_as),
+                row.site.kind, row.applications, _question(row.site),
             ]
             for row in rows
         ]  # fmt: skip
@@ -87,10 +87,12 @@ def _where(site: Site) -> str:
     return ", ".join(text for text in (address.street, address.unit, address.city) if text)
 
 
-def _question(doubt: str | None, same_as: str | None) -> str:
-    if doubt:
-        return f"the same place as {doubt}?"
-    return f"the same place as {same_as}" if same_as else ""
+def _question(site: Site) -> str:
+    """Return what is asked of a site, or was answered; empty where it stands alone."""
+    asked = [f"the same place as {site.doubt}?"] if site.doubt else []
+    asked += [f"is {key} this place?" for key in site.asked_by]
+    told = [f"the same place as {site.same_as}"] if site.same_as else []
+    return "; ".join(asked + told)
 
 
 @sites_command.command("show")
@@ -119,11 +121,11 @@ def show_command(key: str, workspace: str | None, as_json: bool) -> int:
             **_site_json(seen), **entries_values(rows, opened.book.units),
             "observations": list(seen.observations),
         })  # fmt: skip
-        return OWED if seen.site.doubt else DONE
+        return OWED if seen.site.questions else DONE
     site = seen.site
     click.echo(f"{site.key}  {_where(site)}, {site.address.state} {site.address.zip}")
     click.echo(f"{site.kind or 'kind not told'}; {site.county or 'no county'}, {site.jurisdiction}")
-    question = _question(site.doubt, site.same_as)
+    question = _question(site)
     if question:
         click.echo(question)
     click.echo("\n" + (entries_text(opened, rows) if rows else "Nothing was applied here."))
@@ -133,7 +135,7 @@ def show_command(key: str, workspace: str | None, as_json: bool) -> int:
         what = ": ".join(text for text in (item["place"], item["condition"]) if text)
         advice = f"; advised: {item['advice']}" if item["advice"] else ""
         click.echo(filled(f"{item['date']}  {what}{advice}", "  ", "      "))
-    return OWED if site.doubt else DONE
+    return OWED if site.questions else DONE
 
 
 def _site_json(seen: SiteSeen) -> dict[str, object]:
@@ -142,7 +144,7 @@ def _site_json(seen: SiteSeen) -> dict[str, object]:
         "key": site.key, "street": site.address.street, "unit": site.address.unit,
         "city": site.address.city, "state": site.address.state, "zip": site.address.zip,
         "county": site.county, "kind": site.kind, "jurisdiction": site.jurisdiction,
-        "question": _question(site.doubt, site.same_as),
+        "question": _question(site),
     }  # fmt: skip
 
 

@@ -62,8 +62,8 @@ def question_items(reader: Reader, scope: Scope) -> Iterator[Item]:
         if site.doubt and scope.site in {None, site.key, site.doubt}:
             yield Item(
                 Topic.FIELDS, Weight.MISSING, f"site:{site.key}", "same-place",
-                f"nobody has answered whether {site.key} is the same place as {site.doubt}; its "
-                "intervals and counts cannot be told", entry=sealed.seq,
+                f"nobody has answered whether {site.key} is the same place as {site.doubt}; "
+                "intervals and counts at both cannot be told", entry=sealed.seq,
                 way_out=f"useledger sites same {site.key} --by ..., or apart", to_do=True,
             )  # fmt: skip
 

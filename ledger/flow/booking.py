@@ -139,8 +139,8 @@ def book_lines(
     lines, by = what
     seal_rules(writer, workspace.book)
     before = uses_before(writer, lines)
+    observations = observation_entries(writer, sheet, sites, workspace)  # may put a site in doubt
     found = judge_lines(workspace, sites, lines, before)
-    observations = observation_entries(writer, sheet, sites, workspace)
     for site in sites.pending:
         writer.append(site_entry(site, by=by))
     sites.pending.clear()
@@ -157,12 +157,11 @@ def book_lines(
             seqs[index] = sealed.seq
     for entry in observations:
         writer.append(entry)
+    firsts = earliest(line.use for line in lines if line.state == "booked" and line.use)
     touched = {
         site: day
-        for site, day in earliest(
-            line.use for line in lines if line.state == "booked" and line.use
-        ).items()
-        if _touches(workspace, day, before.get(site, ()))
+        for site, day in sites.with_questions(firsts).items()
+        if site not in firsts or _touches(workspace, day, before.get(site, ()))
     }
     because = "another application at this site was booked"
     again = rejudge(workspace, writer, touched, first_new, because)

@@ -75,7 +75,8 @@ def carry_over(workspace: Workspace, name: str, data: bytes, by: str) -> Carried
         seqs = tuple(_append(writer, sheet, line, by) for line in wanted)
         for entry in observations:
             writer.append(replace(entry, by=by))
-        touched = earliest(line.use for line in wanted if line.use is not None)
+        days = earliest(line.use for line in wanted if line.use is not None)
+        touched = sites.with_questions(days)
         because = "years kept elsewhere were carried over"
         again = rejudge(workspace, writer, touched, first_new, because)
     return CarriedOver(sheet, seqs, taken, left, len(observations), again)

@@ -107,7 +107,8 @@ def _seal_amendment(
         judged = {sealed.seq: findings}
         writer.append(judgement_entry(workspace.book.digest, head, judged, "amended"))
     touched_by = f"entry {old.seq} was amended by {sealed.seq}"
-    again = rejudge(workspace, writer, earliest((before, use)), sealed.seq, touched_by)
+    touched = sites.with_questions(earliest((before, use)))
+    again = rejudge(workspace, writer, touched, sealed.seq, touched_by)
     return Corrected(old.seq, sealed, changes_between(before, use), findings, again)
 
 

@@ -208,7 +208,7 @@ def _questions(reader: Reader, look: _Look) -> Iterator[Owing]:
             asked = date.fromisoformat(entry.at[:10])
             yield Owing(
                 Sort.QUESTION, asked, f"is site {body['site']} the same place as {body['doubt']}?",
-                "until it is answered, intervals and counts there cannot be told",
+                "until it is answered, intervals and counts at both cannot be told",
                 "the ledger's own question",
                 f"useledger sites same {body['site']} --by PERSON, or sites apart",
                 asked < look.on,

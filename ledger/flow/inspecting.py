@@ -41,7 +41,7 @@ def judge_anew(
     """Normalise and judge an entry again by the rules of its newest judgement.
 
     Returns the differences of the record, the findings as sealed and the findings as they come
-    out now. The others at the site are those that stood when the judgement was made. ``known``
+    out now. The site and the others there are as they stood when the judgement was made. ``known``
     are sites that were looked up before.
     """
     judgements = reader.judgements(entry.seq)
@@ -54,8 +54,8 @@ def judge_anew(
     sites = known or SiteBook(reader)
     again = normalise_line(draft_of(entry, {}), book.lexicon(), book.units, sites.find)
     record: tuple[Difference, ...] = compare_uses(item.use, again.application)
-    site = sites.get(item.use.site)
-    until = judgements[-1].seq if judgements else reader.head.seq
+    until = judgements[-1].seq if judgements else reader.head.seq + 1
+    site = sites.at(item.use.site, until)
     others = [
         other.use for other in standing_at(reader, item.use.site, until)
         if other.sealed.seq != entry.seq

@@ -41,11 +41,11 @@ def check_sheet(workspace: Workspace, name: str, data: bytes) -> Recorded:
     with workspace.store.reading() as reader:
         sites = SiteBook(reader)
         lines = understand(workspace, reader, sites, sheet)
+        new = len(observation_entries(reader, sheet, sites, workspace))
         found = judge_lines(workspace, sites, lines, uses_before(reader, lines))
         outcomes = tuple(
             Outcome(line, line.same_as, found.get(index, ())) for index, line in enumerate(lines)
         )
-        new = len(observation_entries(reader, sheet, sites, workspace))
     return Recorded(sheet, outcomes, new, len(sheet.observations) - new, sealed=False)
 
 

@@ -58,11 +58,12 @@ _SEEN = ("date", "place", "condition", "advice")
 def answer_apart(workspace: Workspace, key: str, by: str) -> int:
     """Say that a site in doubt is a place of its own; return how many entries were judged again."""
     with workspace.store.writing() as writer:
-        site = _in_doubt(writer, key)
-        assert site.doubt is not None
-        writer.append(site_entry(replace(site, doubt=None), apart_from=[site.doubt], by=by))
+        site, other = _in_doubt(writer, key)
+        writer.append(site_entry(replace(site, doubt=None), apart_from=[other.key], by=by))
+        writer.append(site_entry(_asked_no_more(other, key), by=by))
         because = f"site {key} is a place of its own"
-        return rejudge(workspace, writer, {key: date.min}, writer.head.seq, because)
+        touched = {key: date.min, other.key: date.min}
+        return rejudge(workspace, writer, touched, writer.head.seq, because)
 
 
 def doubted_entries(reader: Reader, key: str) -> list[int]:
@@ -73,32 +74,50 @@ def doubted_entries(reader: Reader, key: str) -> list[int]:
 def answer_same(workspace: Workspace, key: str, by: str) -> tuple[str, list[int]]:
     """Say that a site in doubt is the site it resembles: its entries are amended to that site.
 
-    Returns the site that stays and the amended entries.
+    Returns the site that stays and the amended entries. The question stands until the last entry
+    has moved, so that an answer that was interrupted can be given again; then all that was done
+    at the place is judged by what is known now.
     """
     with workspace.store.reading() as reader:
-        site = _in_doubt(reader, key)
+        _, stays = _in_doubt(reader, key)
         seqs = doubted_entries(reader, key)
-    assert site.doubt is not None
-    because = f"site {key} is the same place as {site.doubt}"
+    because = f"site {key} is the same place as {stays.key}"
     address = ("address", "unit", "city", "state", "zip", "county")
     done: list[int] = []
     for seq in seqs:
-        changes = {"site": site.doubt, **dict.fromkeys(address, "")}
+        changes = {"site": stays.key, **dict.fromkeys(address, "")}
         corrected = amend(workspace, seq, changes, because, by)
         if corrected.entry is not None:
             done.append(corrected.entry.seq)
     with workspace.store.writing() as writer:
-        merged = replace(site, doubt=None, same_as=site.doubt)
-        writer.append(site_entry(merged, by=by))
-    return site.doubt, done
+        site, stays = _in_doubt(writer, key)
+        asked = [SiteBook(writer).stays(other) for other in site.asked_by]
+        stays = replace(stays, asked_by=(*stays.asked_by, *(other.key for other in asked)))
+        writer.append(site_entry(replace(site, doubt=None, same_as=stays.key, asked_by=()), by=by))
+        writer.append(site_entry(_asked_no_more(stays, key), by=by))
+        for other in asked:  # whoever asked about the site that went asks about the one that stays
+            writer.append(site_entry(replace(other, doubt=stays.key), by=by))
+        rejudge(workspace, writer, {stays.key: date.min}, writer.head.seq, because)
+    return stays.key, done
 
 
-def _in_doubt(reader: Reader, key: str) -> Site:
-    site = SiteBook(reader).get(key)
+def _asked_no_more(site: Site, key: str) -> Site:
+    """Return a site without the question whether another one is it."""
+    return replace(site, asked_by=tuple(other for other in site.asked_by if other != key))
+
+
+def _in_doubt(reader: Reader, key: str) -> tuple[Site, Site]:
+    """Return a site in doubt and the one that it may be; raise where nothing is asked."""
+    book = SiteBook(reader)
+    site = book.get(key)
     if site is None:
         raise WorkspaceProblem(f"there is no site {key}", "see useledger sites")
     if site.doubt is None:
-        raise WorkspaceProblem(
-            f"site {key} is not in doubt", "nothing to answer; see useledger sites"
-        )
-    return site
+        raise WorkspaceProblem(f"site {key} is not in doubt", _whom_to_answer(site))
+    return site, book.stays(site.doubt)
+
+
+def _whom_to_answer(site: Site) -> str:
+    if site.asked_by:
+        return f"the question is asked of {site.asked_by[0]}: answer it there"
+    return "nothing to answer; see useledger sites"

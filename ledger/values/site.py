@@ -26,7 +26,7 @@ class Site:
 
     ``key`` is opaque (S0001) so that an address can be disposed of while records stay;
     ``doubt`` names the key of a site that this one may be, until somebody answers; ``same_as``
-    the site it turned out to be.
+    the site it turned out to be; ``asked_by`` the sites seen later that may be this one.
     """
 
     key: str
@@ -38,3 +38,9 @@ class Site:
     typed: str = ""
     doubt: str | None = None
     same_as: str | None = None
+    asked_by: tuple[str, ...] = ()
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """The keys of all sites that may be this one: nobody has answered yet."""
+        return (*((self.doubt,) if self.doubt else ()), *self.asked_by)
