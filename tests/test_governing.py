@@ -147,3 +147,16 @@ def test_due_and_keep_ask_the_same_question(firm) -> None:
     found = [i for i in what_is_due(firm, date(2029, 1, 2)) if i.sort is Sort.RETENTION]
     assert [(i.day, "restricted-three" in i.why) for i in found] == [(date(2029, 1, 14), True)]
     assert not [i for i in what_is_due(firm, date(2027, 1, 2)) if i.sort is Sort.RETENTION]
+
+
+def test_a_report_whose_due_day_was_not_read_is_listed_and_never_overdue(firm) -> None:
+    # M.G.L. c. 132B s. 7A: collected at least once a year; no day was read.
+    boston = {"state": "MA", "city": "Boston", "zip": "02108", "county": "Suffolk"}
+    record_sheet(firm, "day.csv", sheet(boston), "renner")
+    found = what_is_due(firm, date(2029, 5, 1))
+    mine = [i for i in found if i.sort is Sort.REPORT and "us-ma" in i.command]
+    assert mine
+    assert not any(item.late or item.sure for item in mine)
+    assert all("was not read: ask the agency" in item.why for item in mine)
+    assert "--jurisdiction us-ma" in mine[0].command
+    assert not [i for i in what_is_due(firm, date(2026, 6, 1)) if "us-ma-yearly" in i.command]

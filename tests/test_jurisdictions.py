@@ -61,10 +61,25 @@ def test_every_state_of_the_list_is_on_file() -> None:
 def test_each_file_shows_by_examples_what_it_says(id_: str) -> None:
     file = FILES[id_]
     assert len(file.examples) >= (6 if id_ in DEEP else 2)
-    if file.requirements and id_ not in {"us-fl", "us-vt", "us-ut", "us-ar"}:
-        assert any(example.expect for example in file.examples)
-        assert any(not example.expect for example in file.examples)
+    assert any(example.expect for example in file.examples)
+    assert any(not example.expect for example in file.examples)
     assert file.unread, "there is always a part that nobody read"
+
+
+@pytest.mark.parametrize("id_", DEEP)
+def test_the_deep_files_show_clocks_met_and_missed_papers_and_keeping(id_: str) -> None:
+    file = FILES[id_]
+    timed = [example for example in file.examples if example.recorded or example.filed]
+    late = [any(text.startswith("late ") for text in example.expect) for example in timed]
+    assert True in late
+    assert False in late
+    assert any(example.kept_until for example in file.examples)
+    assert any(example.papers is not None for example in file.examples)
+    # The people and products of an example always have their numbers, so California's and New
+    # York's conditional fields, and Maine's that inform, cannot be shown missing.
+    conditional = {rule.name for rule in file.requirements if rule.when and rule.read.decides}
+    missed = {text.partition(" ")[2] for example in file.examples for text in example.expect}
+    assert missed & conditional or id_ in {"us-ca", "us-ny", "us-me"}
 
 
 def test_the_examples_give_what_they_expect() -> None:
@@ -163,7 +178,7 @@ YEARS = [
     ("VA", {"two-years": 2}),  # 2VAC5-680-50
     ("OH", {"three-years": 3}),  # Ohio State Extension
     ("MI", {"restricted-three": 3, "general-one": 1}),  # R 285.636.15
-    ("WI", {"two-years": 2}),  # ATCP 29.21
+    ("WI", {"two-years": 2, "atrazine-three": 3}),  # ATCP 29.21; ATCP 30.31(5) by its notes
     ("MN", {"structural-five": 5}),  # Minn. Stat. 18B.37 subd. 3 (2005)
     ("MO", {"three-years": 3}),  # 2 CSR 70-25.120
     ("IN", {"two-years": 2}),  # IC 15-16-5-59(b)
@@ -254,6 +269,28 @@ def test_oregons_report_lies_dormant() -> None:
     (item,) = law("OR").dormant
     assert item.why == "not enforced"
     assert not law("OR").reports
+
+
+def test_what_each_report_says_of_its_due_day() -> None:
+    # 3 CCR 6627, 6625; ECL 33-1205; 01-026 C.M.R. ch. 50 s. 2; Ark. Code 17-37-221; CT by memory.
+    due = {
+        (id_, duty.name): (duty.due_day, duty.due_month, duty.due_rule, duty.postmark)
+        for id_, file in FILES.items()
+        for duty in file.reports
+        if duty.due_read
+    }  # fmt: skip
+    assert due == {
+        ("us-ca", "monthly"): (10, None, "next business day", True),
+        ("us-ca", "schools"): (30, 1, "fixed", False),
+        ("us-ny", "yearly"): (1, 2, "fixed", False),
+        ("us-me", "yearly"): (31, 1, "fixed", False),
+        ("us-ct", "yearly"): (31, 1, "fixed", False),
+        ("us-ar", "monthly"): (15, None, "fixed", False),
+    }
+    # M.G.L. c. 132B s. 7A and 333 CMR 10.14(3) name no day.
+    assert [(i, d.name) for i, f in FILES.items() for d in f.reports if not d.due_read] == [
+        ("us-ma", "yearly")
+    ]
 
 
 def test_no_report_is_owed_whose_form_is_not_there() -> None:

@@ -16,6 +16,7 @@ from fractions import Fraction
 from ledger.checks.case import Case
 from ledger.checks.judge import judge
 from ledger.flow.clocks import late_clocks
+from ledger.flow.example_duties import duties_otherwise, late_reports
 from ledger.flow.example_stage import tools_for, usual_answers
 from ledger.normalise.line import SiteAsk, normalise_line
 from ledger.rulebook.book import Book
@@ -92,7 +93,9 @@ def _stage(book: Book, file: RuleFile, example: Example) -> _Stage:
     """Return the stage of an example: its file alone is judged by, all words can be used."""
     places = [law for law in book.jurisdictions if law.state]
     place = file if file.state else (places[0] if places else None)
-    firm = replace(_firm(place.id if place else "us-ca"), tools=tools_for(_usual_product(file)))
+    firm = replace(
+        _firm(place.id if place else "us-ca", example.work), tools=tools_for(_usual_product(file))
+    )
     labels = (file,) if file.family == "label" else book.labels
     made = tuple(_made_labels(file, example))
     alone = replace(
@@ -108,11 +111,11 @@ def _usual_product(file: RuleFile) -> str:
     return file.id if file.family == "label" else "example dust"
 
 
-def _firm(jurisdiction: str) -> Firm:
+def _firm(jurisdiction: str, work: str) -> Firm:
     """Return a firm of three: one certified, one who works under supervision, a trainee."""
 
     def licence(number: str, level: str, *, restricted: bool) -> Licence:
-        return Licence(number, level, jurisdiction, ("structural",), level, restricted, Span())
+        return Licence(number, level, jurisdiction, (work,), level, restricted, Span())
 
     people = (
         Person("certified", "a certified person", (licence("C 1", "certified", restricted=True),)),
@@ -125,7 +128,7 @@ def _firm(jurisdiction: str) -> Firm:
     return Firm(
         name="an example", licence="E 1", address="", city="", state="", zip="",
         home=jurisdiction, time_zone="America/Los_Angeles", month_first=True, ratio="1 in N",
-        work="structural", people=people,
+        work=work, people=people,
     )  # fmt: skip
 
 
@@ -169,8 +172,15 @@ def _run(stage: _Stage, example: Example) -> Iterator[Fault]:
         what = f'the line of "{example.name}" cannot be read: {why}'
         yield _fault(example, what, "correct the line of the example")
         return
-    late = late_clocks(case, stage.file, example.recorded, stage.book.units)
-    difference = _difference(stage.file, example, judge(case, stage.book), late)
+    late = [
+        *late_clocks(case, stage.file, example.recorded, stage.book.units),
+        *late_reports(example, case, stage.file),
+    ]
+    parts = [
+        _difference(stage.file, example, judge(case, stage.book), late),
+        *duties_otherwise(example, case, stage.file, stage.book),
+    ]
+    difference = " and ".join(filter(None, parts))
     if difference:
         way_out = "correct the rule or what the example expects"
         yield _fault(example, f'"{example.name}" gives {difference}', way_out)

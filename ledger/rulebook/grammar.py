@@ -118,7 +118,10 @@ TABLES: Mapping[str, Keys] = {
         ("due_day", "due_month", "due_rule", "due", "postmark", *_SPAN),
     ),
     "unread": Keys(("section", "note"), ("source",)),
-    "example": Keys(("name", "line", "expect"), ("before", "recorded")),
+    "example": Keys(
+        ("name", "line", "expect"),
+        ("before", "recorded", "work", "papers", "kept_until", "filed", "posted"),
+    ),
     "form.form": Keys(
         (
             "id", "title", "source", "jurisdiction", "every", "per", "places", "counts",

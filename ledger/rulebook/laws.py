@@ -192,7 +192,7 @@ def read_reports(root: Part) -> tuple[ReportDuty, ...]:
         _whole_due(part, every, due_read=due_read)
         found.append(
             ReportDuty(
-                part.name(),
+                part.name(findable=True),
                 part.slug("form"),
                 every,
                 part.whole("due_day", 1, 31) or 1,
@@ -246,8 +246,28 @@ def read_examples(root: Part) -> tuple[Example, ...]:
         expected = part.texts("expect") if part.table.get("expect") else _empty(part)
         for number, text in enumerate(expected, start=1):
             _expected(part, f"expect[{number}]", text)
-        found.append(Example(name, line, before, expected, part.ref(None), _recorded(part)))
+        found.append(
+            Example(
+                name, line, before, expected, part.ref(None), _recorded(part),
+                part.word("work", "work") or "structural", _papers(part, root),
+                part.day("kept_until"), part.day("filed"), part.day("posted"),
+            )
+        )  # fmt: skip
     return tuple(found)
+
+
+def _papers(part: Part, root: Part) -> tuple[str, ...] | None:
+    """Return the papers that an example names, each of this file; an empty list names none."""
+    if part.table.get("papers", []) == []:
+        return () if part.has("papers") else None
+    known = [paper.table.get("name") for paper in root.parts("paper")]
+    names = part.texts("papers")
+    for number, name in enumerate(names, start=1):
+        if name not in known:
+            spot = f"{part.path}.papers[{number}]"
+            way_out = f"papers in this file: {listed(sorted(filter(None, known))) or 'none'}"
+            part.page.fault(spot, "RULE-EXAMPLE", f'no paper is called "{name}"', way_out)
+    return names
 
 
 _LINE_KEYS = Keys((), grammar.EXAMPLE_HEADINGS)

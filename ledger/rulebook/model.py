@@ -311,7 +311,11 @@ class Example:
 
     ``before`` are earlier lines at the same site. ``expect`` lists ``kind name`` of every breach,
     missing and unknown finding of this file's own rules; an empty list means none. ``recorded``
-    is when the record was written, at the site; then each clock that ran out is ``late``.
+    is when the record was written, at the site; then each clock that ran out is ``late``. ``work``
+    is the firm's line of work; ``papers`` are the file's papers that are owed for the line (None
+    does not ask), ``kept_until`` the first day on which its rules let the record go. ``filed`` is
+    the day on which the report of the line's period was delivered, ``posted`` its postmark; then
+    each report that came too late is ``late``.
     """
 
     name: str
@@ -320,6 +324,11 @@ class Example:
     expect: tuple[str, ...]
     ref: RuleRef
     recorded: datetime | None = None
+    work: str = "structural"
+    papers: tuple[str, ...] | None = None
+    kept_until: date | None = None
+    filed: date | None = None
+    posted: date | None = None
 
 
 @dataclass(frozen=True)
