@@ -78,6 +78,12 @@ def listed_of(workspace: Workspace, entries: Sequence[Sealed]) -> list[Listed]:
         ]
 
 
+def sites_at(reader: Reader, entries: Iterable[Sealed]) -> dict[str, Site]:
+    """Return the sites of these entries by their keys, in their newest form."""
+    found = sites_of(reader, {entry.body["site"] for entry in entries})
+    return {key: site_from(sealed) for key, sealed in found.items()}
+
+
 def _by_days(entries: Iterable[Sealed]) -> Iterator[list[Sealed]]:
     """Yield whole days of entries, short ones together."""
     together: list[Sealed] = []

@@ -7,7 +7,7 @@ from datetime import date
 
 from ledger.flow.judging import booked
 from ledger.flow.lines import BOOKED
-from ledger.flow.places import site_from
+from ledger.flow.listing import sites_at
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.values.entry import Application
@@ -30,12 +30,15 @@ def single_uses_between(
     workspace: Workspace, reader: Reader, place: PlaceOfLaw, days: tuple[date, date]
 ) -> Iterator[SingleUse]:
     """Yield every current application from one day to another, both included."""
-    sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
     products = {file.product.digest: file.product for file in workspace.book.labels if file.product}
-    for entry in reader.entries(
-        kinds=BOOKED, current_only=True, jurisdiction=place.id,
-        date_from=days[0], date_to=days[1],
-    ):  # fmt: skip
+    entries = list(
+        reader.entries(
+            kinds=BOOKED, current_only=True, jurisdiction=place.id,
+            date_from=days[0], date_to=days[1],
+        )
+    )  # fmt: skip
+    sites = sites_at(reader, entries)
+    for entry in entries:
         use = booked(entry).use
         product = products.get(use.label) or workspace.book.product(use.product, use.date, use.lot)
         yield _single(
