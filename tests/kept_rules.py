@@ -18,6 +18,9 @@ KEPT = ROOT / "fixtures" / "golden" / "rules"
 
 OS_USER = "office"
 
+PROGRAM = "of the kept ledgers"
+"""What judgements name as the program's version there: a release changes no kept seal."""
+
 REWRITE = "USELEDGER_REWRITE"
 """Set to 1, the tests write the committed files anew instead of comparing with them."""
 
@@ -28,6 +31,7 @@ def kept_workspace(folder: Path, server: str, monkeypatch: pytest.MonkeyPatch) -
     ``server`` is the URL of a database, or empty for a file in the workspace.
     """
     monkeypatch.setattr(workspaces, "shipped_rules", lambda: KEPT)
+    monkeypatch.setattr(workspaces, "program_version", lambda: PROGRAM)
     for name in ("LOGNAME", "USER", "LNAME", "USERNAME"):  # where Python asks who is at work
         monkeypatch.setenv(name, OS_USER)
     text = (KEPT / "useledger.toml").read_text(encoding="utf-8")

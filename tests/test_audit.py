@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from fractions import Fraction
+from importlib.metadata import version
 
 import pytest
 from click.testing import CliRunner
@@ -32,9 +34,10 @@ from ledger.flow.auditing import audit, seal_audit
 from ledger.flow.closing import close_day
 from ledger.flow.correcting import amend
 from ledger.flow.filing_register import FilingWish, file_report
-from ledger.flow.inspecting import prove_whole
+from ledger.flow.inspecting import program_of, prove_whole
 from ledger.flow.judging import judgement_entry, latest_findings
 from ledger.flow.recording import record_sheet
+from ledger.flow.tracing import trace
 from ledger.values.finding import Finding, Kind
 from ledger.values.period import Period
 from tests.day_sheets import sheet
@@ -233,12 +236,28 @@ def test_a_judgement_that_does_not_come_out_again_is_a_difference(firm):
     seq = book(firm, {}).outcomes[0].seq
     false = Finding(Kind.BREACH, "LABEL-RATE", "made-up", "a breach that nothing shows")
     with firm.store.writing() as writer:
-        writer.append(judgement_entry(firm.book.digest, writer.head, {seq: [false]}, "by hand"))
+        judges = (firm.book.digest, "0.0.9")
+        writer.append(judgement_entry(judges, writer.head, {seq: [false]}, "by hand"))
     found = audit(firm, Scope())
     differences = [one for one in found.items if one.weight is Weight.DIFFERENCE]
     assert [one.topic for one in differences] == [Topic.KEEPING]
     assert "a breach that nothing shows" in differences[0].text
     assert "not found now" in differences[0].text
+    judged = f"judged by program 0.0.9 then, by program {firm.program} now"
+    assert judged in differences[0].text
+    step = next(step for step in trace(firm, seq).steps if step.differences)
+    assert judged in step.lines
+    assert any("program 0.0.9: 1 finding" in line for line in trace(firm, seq).steps[4].lines)
+
+
+def test_a_judgement_names_the_program_and_an_older_one_is_read_without(firm):
+    seq = book(firm, {}).outcomes[0].seq
+    with firm.store.reading() as reader:
+        judgement = reader.judgements(seq)[-1]
+    assert judgement.body["program"] == firm.program == version("useledger")
+    body = {name: value for name, value in judgement.body.items() if name != "program"}
+    assert program_of(judgement) == f"program {firm.program}"
+    assert "did not note" in program_of(replace(judgement, body=body))
 
 
 def test_a_label_that_is_no_file_any_more_shows(firm):

@@ -11,7 +11,7 @@ from ledger.audit import Item, Made, Topic, Weight, item_of
 from ledger.deadlines import clock_ends, end_of_day
 from ledger.flow.clocks import began_at
 from ledger.flow.governing import case_of, clocks_of, retentions_of
-from ledger.flow.inspecting import differences_of, judge_anew
+from ledger.flow.inspecting import differences_of, judge_anew, judges_of
 from ledger.flow.judging import Booked, booked, latest_findings
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
@@ -98,9 +98,11 @@ def _differences(
 ) -> Iterator[Item]:
     """Yield what comes out otherwise when the record is read and judged again."""
     fields, sealed, found = judge_anew(workspace, reader, record.sealed, sites)
-    for item in (*fields, *differences_of(sealed, found)):
+    differences = (*fields, *differences_of(sealed, found))
+    judges = judges_of(workspace, reader, record.sealed.seq) if differences else ""
+    for item in differences:
         name = "-".join(item.what.casefold().split())
-        text = f"{item.what}: sealed {item.sealed!r}, now {item.now!r}"
+        text = f"{item.what}: sealed {item.sealed!r}, now {item.now!r} ({judges})"
         yield about(record, Topic.KEEPING, Weight.DIFFERENCE, name, text)
 
 

@@ -149,7 +149,8 @@ def book_lines(
     seqs = _append_uses(writer, sheet, lines, by)
     if seqs:
         judged = {seq: found[index] for index, seq in seqs.items()}
-        writer.append(judgement_entry(workspace.book.digest, head, judged, "recorded"))
+        judges = (workspace.book.digest, workspace.program)
+        writer.append(judgement_entry(judges, head, judged, "recorded"))
     days = sorted({line.use.date for line in lines if line.use is not None})
     for index, line in enumerate(lines):
         if line.state == "held":

@@ -105,7 +105,8 @@ def _seal_amendment(
     findings = () if carried else _judge_one(workspace, writer, sites, line, sealed.seq)
     if not carried:
         judged = {sealed.seq: findings}
-        writer.append(judgement_entry(workspace.book.digest, head, judged, "amended"))
+        judges = (workspace.book.digest, workspace.program)
+        writer.append(judgement_entry(judges, head, judged, "amended"))
     touched_by = f"entry {old.seq} was amended by {sealed.seq}"
     touched = sites.with_questions(earliest((before, use)))
     again = rejudge(workspace, writer, touched, sealed.seq, touched_by)

@@ -65,6 +65,19 @@ def judge_anew(
     return record, rules_only, found
 
 
+def program_of(judgement: Sealed) -> str:
+    """Return in words which version of the program made a judgement."""
+    made_by = judgement.body.get("program")
+    return f"program {made_by}" if made_by else "a program that did not note its version"
+
+
+def judges_of(workspace: Workspace, reader: Reader, seq: int) -> str:
+    """Return which version of the program judged an entry last, and which one looks at it now."""
+    judgements = reader.judgements(seq)
+    then = program_of(judgements[-1]) if judgements else "nobody"
+    return f"judged by {then} then, by program {workspace.program} now"
+
+
 def standing_at(reader: Reader, key: str, until: int) -> list[Any]:
     """Return the applications at a site that were current when entry ``until`` was sealed."""
     all_there = [entry for entry in reader.entries(kinds=BOOKED, site=key) if entry.seq < until]

@@ -86,16 +86,19 @@ def latest_findings(reader: Reader, seq: int) -> tuple[Finding, ...]:
 
 
 def judgement_entry(
-    digest: str, head: Head, found: Mapping[int, Sequence[Finding]], because: str
+    by: tuple[str, str], head: Head, found: Mapping[int, Sequence[Finding]], because: str
 ) -> NewEntry:
     """Return the entry that seals what was found of each of these entries.
 
-    ``found`` maps every judged entry to its findings, in order; entries without findings are
-    covered by ``first`` and ``last`` and need no line of their own.
+    ``by`` are the digest of the rules and the version of the program that judged. ``found`` maps
+    every judged entry to its findings, in order; entries without findings are covered by ``first``
+    and ``last`` and need no line of their own.
     """
+    digest, program = by
     seqs = sorted(found)
     body = {
-        "rules": digest, "head": {"seq": head.seq, "seal": head.seal}, "because": because,
+        "rules": digest, "program": program,
+        "head": {"seq": head.seq, "seal": head.seal}, "because": because,
         "first": seqs[0], "last": seqs[-1],
         "findings": [
             {"seq": seq, "findings": [finding_body(finding) for finding in found[seq]]}
@@ -186,7 +189,8 @@ def _judge_again(
     if found == rules_only:
         return 0
     kept = tuple(finding for finding in sealed_before if finding.code == REMARK)
-    writer.append(judgement_entry(book.digest, writer.head, {seq: kept + found}, because))
+    by = (book.digest, workspace.program)
+    writer.append(judgement_entry(by, writer.head, {seq: kept + found}, because))
     return 1
 
 

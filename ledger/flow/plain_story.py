@@ -17,7 +17,7 @@ _SHORT = 16
 _NAMES = {
     "apart_from": "a place apart from", "same_as": "the same place as",
     "doubt": "looks like", "asked_by": "may be the same place", "seq": "entry",
-    "head": "made at", "first": "first entry judged",
+    "head": "made at", "program": "program version", "first": "first entry judged",
     "last": "last entry judged", "size": "entries under the tree", "root": "root of the tree",
     "open_days": "days open when filed", "held": "held lines when filed",
     "bytes": "length in bytes",

@@ -10,6 +10,8 @@ from ledger.flow.inspecting import (
     differences_of,
     judge_anew,
     judgements_of,
+    judges_of,
+    program_of,
     read_again,
     reason_of,
 )  # fmt: skip
@@ -93,14 +95,13 @@ def _steps(workspace: Workspace, reader: Reader, entry: Sealed) -> Iterator[Step
     label, law = _by_family(sealed_findings)
     label_again, law_again = _by_family(found)
     unjudged = _unjudged(entry)
-    yield Step(
-        3, "checked against the label", unjudged or _shown(label),
-        differences_of(label, label_again),
-    )  # fmt: skip
-    yield Step(
-        4, "checked against the law of the place", unjudged or _shown(law),
-        differences_of(law, law_again),
-    )  # fmt: skip
+    for number, name, then, now in (
+        (3, "checked against the label", label, label_again),
+        (4, "checked against the law of the place", law, law_again),
+    ):
+        differences = differences_of(then, now)
+        judges = (judges_of(workspace, reader, entry.seq),) if differences else ()
+        yield Step(number, name, (*(unjudged or _shown(then)), *judges), differences)
     yield _seal_step(reader, entry)
     yield Step(6, "closed", tuple(_closes(reader, entry)) or ("the day is not closed since",))
     yield from _later_steps(workspace, reader, entry)
@@ -158,8 +159,8 @@ def _seal_step(reader: Reader, entry: Sealed) -> Step:
     for judgement, findings in judgements_of(reader, entry.seq):
         lines.append(
             f"judged by entry {judgement.seq} ({judgement.body['because']}), rules "
-            f"{judgement.body['rules'][:16]}: {len(findings) or 'no'} finding"
-            + ("" if len(findings) == 1 else "s")
+            f"{judgement.body['rules'][:16]}, {program_of(judgement)}: "
+            f"{len(findings) or 'no'} finding" + ("" if len(findings) == 1 else "s")
         )
     versions = reader.versions(entry.seq)
     if len(versions) > 1:

@@ -8,6 +8,8 @@ import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -56,9 +58,21 @@ def fresh_salt() -> bytes:
     return secrets.token_bytes(16)
 
 
+@cache
+def program_version() -> str:
+    """Return the version of this program, as it was installed; "unknown" where it was not."""
+    try:
+        return version("useledger")
+    except PackageNotFoundError:
+        return "unknown"
+
+
 @dataclass
 class Workspace:
-    """An opened workspace. ``books`` keeps rulebooks of the past that this run has rebuilt."""
+    """An opened workspace. ``books`` keeps rulebooks of the past that this run has rebuilt.
+
+    ``program`` is the version that judges here: sealed with each judgement, beside the rules.
+    """
 
     root: Path
     book: Book
@@ -66,6 +80,7 @@ class Workspace:
     clock: Clock
     os_user: str
     books: dict[str, Book] = field(default_factory=dict)
+    program: str = field(default_factory=lambda: program_version())  # noqa: PLW0108 - tests set it
 
     def today(self) -> date:
         """Return the day at the firm's home, by the clock handed in."""
