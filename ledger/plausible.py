@@ -25,6 +25,10 @@ OVER = 10
 SLIP = 10
 """A slipped decimal makes an amount ten times what it was, or a tenth."""
 
+LABEL_OVER = Fraction(11, 10)
+"""An amount is worth a look above so many times the label's highest rate: the factor that the
+state's own program uses, so that rounding on the way to the report is not asked about."""
+
 NEAR = Fraction(1, 5)
 """How near to ten times (or a tenth of) the median an amount of a slip lies."""
 
@@ -41,16 +45,16 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """One application with its amount in one unit for its product, and the label's findings.
+    """One application with its amount in one unit for its product, held against the label.
 
-    ``over_label`` is whether the judgement found it above the label's rate; ``site_county`` the
-    county that the site's own record names.
+    ``label_times`` is how many times the label's highest rate it is, for what was treated, or None
+    where that cannot be told; ``site_county`` the county that the site's own record names.
     """
 
     use: SingleUse
     amount: Fraction
     unit: str
-    over_label: bool = False
+    label_times: Fraction | None = None
     site_county: str = ""
 
 
@@ -69,7 +73,7 @@ def doubts(
 
 
 def _amounts(uses: Sequence[Weighed], earlier: Sequence[Weighed]) -> Iterator[Doubt]:
-    """Yield amounts that look slipped, or that are far above what the firm uses."""
+    """Yield amounts that look slipped, or are far above what the firm uses or the label allows."""
     by_product: dict[tuple[str, str], list[Weighed]] = {}
     for item in (*earlier, *uses):
         by_product.setdefault((item.use.product_key, item.unit), []).append(item)
@@ -78,26 +82,45 @@ def _amounts(uses: Sequence[Weighed], earlier: Sequence[Weighed]) -> Iterator[Do
             other.amount for other in by_product[item.use.product_key, item.unit]
             if other.use.entry != item.use.entry
         ]  # fmt: skip
-        if len(others) < FEW:
-            continue
-        middle = Fraction(median(others))
-        if not middle:
-            continue
-        times = item.amount / middle
-        slip = next((s for s in (Fraction(SLIP), Fraction(1, SLIP)) if _near(times, s)), None)
-        if slip is not None:
-            yield Doubt(
-                "slipped-decimal", (item.use.entry,), item.use.county,
-                f"{_said(item)} is about {'ten times' if slip > 1 else 'a tenth of'} the median of "
-                f"{_amount(middle, item.unit)}: has the decimal point slipped?",
-            )  # fmt: skip
-        elif times > OVER:
-            label = ", and above the label's rate" if item.over_label else ""
-            yield Doubt(
-                "far-above-median", (item.use.entry,), item.use.county,
-                f"{_said(item)} is {fixed(times, 0)} times the median of "
-                f"{_amount(middle, item.unit)}{label}",
-            )  # fmt: skip
+        found = _by_median(item, others) or _by_label(item)
+        if found is not None:
+            yield found
+
+
+def _by_median(item: Weighed, others: Sequence[Fraction]) -> Doubt | None:
+    """Return what is odd about an amount beside the firm's other ones of that product."""
+    middle = Fraction(median(others)) if len(others) >= FEW else Fraction(0)
+    if not middle:
+        return None
+    times = item.amount / middle
+    slip = next((s for s in (Fraction(SLIP), Fraction(1, SLIP)) if _near(times, s)), None)
+    usual = _amount(middle, item.unit)
+    if slip is not None:
+        text = (
+            f"{_said(item)} is about {'ten times' if slip > 1 else 'a tenth of'} the median of "
+            f"{usual}{_beside_label(item)}: has the decimal point slipped?"
+        )
+        return Doubt("slipped-decimal", (item.use.entry,), item.use.county, text)
+    if times > OVER:
+        text = f"{_said(item)} is {fixed(times, 0)} times the median of {usual}"
+        text = f"{text}{_beside_label(item)}"
+        return Doubt("far-above-median", (item.use.entry,), item.use.county, text)
+    return None
+
+
+def _by_label(item: Weighed) -> Doubt | None:
+    """Return that an amount lies clearly above the label's rate for what was treated."""
+    if item.label_times is None or item.label_times <= LABEL_OVER:
+        return None
+    text = f"{_said(item)} is {fixed(item.label_times, 1)} times the label's highest rate"
+    text = f"{text} for what was treated: are unit, amount and extent right?"
+    return Doubt("above-label", (item.use.entry,), item.use.county, text)
+
+
+def _beside_label(item: Weighed) -> str:
+    if item.label_times is None or item.label_times <= LABEL_OVER:
+        return ""
+    return f", and {fixed(item.label_times, 1)} times the label's highest rate"
 
 
 def _near(times: Fraction, slip: Fraction) -> bool:

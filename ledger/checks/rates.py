@@ -63,6 +63,16 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     yield from _bounds(case, limit, tools, rate, averaged)
 
 
+def times_the_most(case: Case, limit: Limit, tools: Tools) -> Fraction | None:
+    """Return how many times the most of a rate was used; None where that cannot be told."""
+    if limit.most is None or limit.per is None:
+        return None
+    amount = counted_dose(case, limit, tools)
+    value = None if amount is None else in_unit(amount, limit.most.unit, case.product, tools)
+    units, _ = denominators(case, limit, tools)
+    return None if value is None or not units else value / units / limit.most.value
+
+
 def counted_dose(case: Case, limit: Limit, tools: Tools) -> Quantity | None:
     """Return what a rate counts; of an active ingredient, what the whole tank brought of it."""
     own = dose(case, limit.basis, tools)

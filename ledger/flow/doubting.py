@@ -5,19 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import timedelta
+from fractions import Fraction
 
-from ledger.flow.judging import findings_of
+from ledger.checks.facts import facts_of
+from ledger.checks.rates import times_the_most
+from ledger.checks.say import Tools
+from ledger.flow.governing import case_of
+from ledger.flow.judging import booked
 from ledger.flow.places import site_from
 from ledger.flow.single_uses import single_uses_between
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.plausible import Doubt, Weighed, doubts
+from ledger.rulebook.model import Shape
+from ledger.rulebook.when import holds
 from ledger.units import Units
 from ledger.values.amount import Quantity
-from ledger.values.finding import Kind
 from ledger.values.lexicon import PlaceOfLaw
 from ledger.values.period import Period
-from ledger.values.sealed import EntryKind
+from ledger.values.site import Site
 from ledger.values.summary import Remark, Summary
 from ledger.values.use_row import SingleUse
 
@@ -33,20 +39,32 @@ def doubts_of(
     uses = list(
         single_uses_between(workspace, reader, place, (first - BEFORE, period.last))
     )  # fmt: skip
-    over = _over_label(reader)
-    sites = {entry.body["site"]: site_from(entry).county for entry in reader.sites()}
-    weighed = [_weighed(use, workspace.book.units, over, sites) for use in uses]
-    now = [item for item in weighed if item.use.facts["date"] >= first.isoformat()]
-    past = [item for item in weighed if item.use.facts["date"] < first.isoformat()]
+    units = workspace.book.units
+    sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
+    past = [
+        _weighed(use, units) for use in uses if use.facts["date"] < first.isoformat()
+    ]  # fmt: skip
+    now: list[Weighed] = []
+    for use in uses:
+        site = sites.get(use.facts.get("site", ""))
+        if use.facts["date"] >= first.isoformat():
+            times = _label_times(workspace, reader, use.entry, site) if site else None
+            county = site.county if site else ""
+            now.append(replace(_weighed(use, units), label_times=times, site_county=county))
     return doubts(now, past, place)
 
 
 def remarks_of(found: Iterable[Doubt]) -> tuple[Remark, ...]:
     """Return doubts as remarks under a report."""
     return tuple(
-        Remark(f"worth a look: {doubt.text}.", ("common practice, no source",), doubt.county)
+        Remark(f"worth a look: {_ended(doubt.text)}", ("common practice, no source",), doubt.county)
         for doubt in found
     )
+
+
+def _ended(text: str) -> str:
+    """Return a sentence with its full stop; a question has its own mark."""
+    return text if text.endswith("?") else f"{text}."
 
 
 def with_doubts(workspace: Workspace, summary: Summary, place: PlaceOfLaw) -> Summary:
@@ -75,21 +93,26 @@ def doubts_before_filing(workspace: Workspace, periods: Iterable[Period]) -> tup
     return tuple(said)
 
 
-def _weighed(use: SingleUse, units: Units, over: set[int], sites: dict[str, str]) -> Weighed:
+def _weighed(use: SingleUse, units: Units) -> Weighed:
     unit = next((u for u in ("oz", "fl oz") if units.comparable(use.used.unit, u)), use.used.unit)
     amount: Quantity = units.convert(use.used, unit)
-    return Weighed(
-        use, amount.value, unit, use.entry in over, sites.get(use.facts.get("site", ""), "")
-    )
+    return Weighed(use, amount.value, unit)
 
 
-def _over_label(reader: Reader) -> set[int]:
-    """Return the entries whose newest judgement found them above a label's rate."""
-    found: dict[int, bool] = {}
-    for judgement in reader.entries(kinds=(EntryKind.JUDGEMENT,)):
-        for item in judgement.body["findings"]:
-            found[item["seq"]] = any(
-                finding.kind is Kind.BREACH and finding.code == "LABEL-RATE"
-                for finding in findings_of(judgement, item["seq"])
-            )
-    return {seq for seq, over in found.items() if over}
+def _label_times(workspace: Workspace, reader: Reader, seq: int, site: Site) -> Fraction | None:
+    """Return how many times the highest rate of its label an application is, the worst of them."""
+    book = workspace.book
+    use = booked(reader.entry(seq)).use
+    label = book.label_for(use.product, use.date, use.lot) if use.label else None
+    if label is None:
+        return None
+    case = case_of(book, use, site)
+    tools = Tools(book.units, facts_of(case), "LABEL")
+    times = [
+        found
+        for limit in label.limits
+        if limit.shape is Shape.RATE and limit.span.holds(use.date)
+        and holds(limit.when, tools.facts, book.units)
+        and (found := times_the_most(case, limit, tools)) is not None
+    ]  # fmt: skip
+    return max(times, default=None)
