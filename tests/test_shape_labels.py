@@ -55,11 +55,28 @@ THE_25 = {
 }  # fmt: skip
 """The shapes of limit that a rule file must express, each with the labels that show it."""
 
-NEVER_UNKNOWN = {
-    # What these need is on every line that can be booked: the day, and the product.
-    "tarn-year", "tarn-season", "tarn-rolling", "beck-between", "beck-active", "mere-year",
-    "ford-ask",
-}  # fmt: skip
+NEVER_UNKNOWN = {"ford-ask": Shape.ASK}
+"""Labels of which no line leaves the answer untold, each with its shape; why stands in the file."""
+
+
+def test_what_is_never_unknown_says_why_and_is_so_for_every_line_of_its_label() -> None:
+    """The list is short for a reason: whatever the line leaves out, the answer is never unknown."""
+    for name, shape in NEVER_UNKNOWN.items():
+        text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+        assert "\n# Never unknown: " in text[: text.index("[[limit]]")]
+        file = label(name)
+        assert {limit.shape for limit in file.limits} == {shape}
+        for example in file.examples:
+            case, book = staged(trial_book(), file, example)
+            for bare in (
+                case,
+                replace(case, site=replace(case.site, doubt="S0002")),
+                replace(case, use=replace(case.use, avoided=(), avoided_said="blank", prepared=(),
+                                          prepared_said="blank", places=(), setting="")),
+            ):  # fmt: skip
+                assert Kind.UNKNOWN not in {f.kind for f in own(judge(bare, book), name)}
+    told = [path.stem for path in FOLDER.glob("*.toml") if "# Never unknown" in path.read_text()]
+    assert sorted(told) == sorted(NEVER_UNKNOWN)
 
 
 def label(name: str) -> RuleFile:

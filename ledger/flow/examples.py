@@ -246,7 +246,8 @@ def _read(
 
     def find_site(ask: SiteAsk) -> Site:
         given = ask.address if said.get("address") else None
-        sites.append(stage.site(ask.county or cells.get("county", ""), given))
+        site = stage.site(ask.county or cells.get("county", ""), given)
+        sites.append(replace(site, doubt="S0002") if example.in_doubt else site)
         return sites[-1]
 
     read = normalise_line(draft, stage.lexicon, stage.book.units, find_site)

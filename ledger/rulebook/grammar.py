@@ -120,7 +120,10 @@ TABLES: Mapping[str, Keys] = {
     "unread": Keys(("section", "note"), ("source",)),
     "example": Keys(
         ("name", "line", "expect"),
-        ("before", "recorded", "work", "papers", "kept_until", "filed", "posted"),
+        (
+            "before", "recorded", "work", "papers", "kept_until", "filed", "posted",
+            "site_in_doubt",
+        ),
     ),
     "form.form": Keys(
         (

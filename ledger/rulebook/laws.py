@@ -251,6 +251,7 @@ def read_examples(root: Part) -> tuple[Example, ...]:
                 name, line, before, expected, part.ref(None), _recorded(part),
                 part.word("work", "work") or "structural", _papers(part, root),
                 part.day("kept_until"), part.day("filed"), part.day("posted"),
+                part.flag("site_in_doubt", default=False),
             )
         )  # fmt: skip
     return tuple(found)

@@ -315,7 +315,8 @@ class Example:
     is the firm's line of work; ``papers`` are the file's papers that are owed for the line (None
     does not ask), ``kept_until`` the first day on which its rules let the record go. ``filed`` is
     the day on which the report of the line's period was delivered, ``posted`` its postmark; then
-    each report that came too late is ``late``.
+    each report that came too late is ``late``. With ``in_doubt`` nobody has said yet whether the
+    site is another one that is known.
     """
 
     name: str
@@ -329,6 +330,7 @@ class Example:
     kept_until: date | None = None
     filed: date | None = None
     posted: date | None = None
+    in_doubt: bool = False
 
 
 @dataclass(frozen=True)
