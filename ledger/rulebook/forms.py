@@ -126,7 +126,7 @@ def _refusals(root: Part) -> tuple[Refusal, ...]:
     """Return what the regulator refuses; each says one thing, a shape or a length."""
     found = []
     for part in root.parts("refuse", form_words.FORM_KEYS["refuse"]):
-        if part.has("when") == part.has("longest"):
+        if part.means("when") == part.means("longest"):
             way_out = 'write longest = 50, or when = "blank"'
             part.fault("", "RULE-BOUND", "one of when and longest is wanted", way_out)
         source = part.source()

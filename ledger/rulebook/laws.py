@@ -85,7 +85,7 @@ def read_requirements(root: Part) -> tuple[Requirement, ...]:
 def _requirement(part: Part) -> Requirement:
     name, says = part.name(findable=True), part.text("says")
     source = part.source()
-    if part.has("field") == part.has("any_of"):
+    if part.means("field") == part.means("any_of"):
         way_out = 'write field = "..." or any_of = [["..."], ["..."]]'
         part.fault("", "RULE-BOUND", "one of field and any_of is wanted", way_out)
     field = part.phrase("field", grammar.REQUIREMENT_FIELDS)

@@ -131,11 +131,11 @@ _LIST_SHAPES = {
 def _bounded(part: Part, limit: Limit) -> Limit:
     """Refuse a limit without a bound, and one whose least lies above its most."""
     measured = limit.shape is Shape.WEATHER and limit.measure not in {"", "rain"}
-    bound = part.has("most") or part.has("least")
+    bound = part.means("most") or part.means("least")
     if (limit.shape in _BOUND_SHAPES or measured) and not bound:
         part.fault("", "RULE-BOUND", "a limit without a bound", "write most, least or both")
     keys, said = _LIST_SHAPES.get(limit.shape, ((), ""))
-    if keys and not any(map(part.has, keys)):
+    if keys and not any(map(part.means, keys)):
         way_out = f"write one of: {', '.join(keys)}"
         part.fault("", "RULE-BOUND", f"nothing is said to be {said}", way_out)
     most, least = limit.most, limit.least

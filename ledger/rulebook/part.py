@@ -92,8 +92,9 @@ class Part:
             near = get_close_matches(key.replace("-", "_").lower(), keys.allowed, n=1)
             meant.update(near)
             self.fault(key, "RULE-UNKNOWN-KEY", *_unknown(key, near, keys))
+        self._meant = frozenset(meant)
         for key in keys.needed:
-            if key not in table and key not in meant:
+            if not self.means(key):
                 way_out = f'add a line "{key} = ..."'
                 self.fault("", "RULE-MISSING-KEY", f'the key "{key}" is missing', way_out)
 
@@ -108,6 +109,10 @@ class Part:
     def has(self, key: str) -> bool:
         """Whether the table says anything under that key."""
         return key in self.table
+
+    def means(self, key: str) -> bool:
+        """Whether the table says something under that key, or misspells it: one message will do."""
+        return key in self.table or key in self._meant
 
     def _typed(self, key: str, sort: type, wanted: str) -> Any:  # noqa: ANN401 - as TOML gave it
         value = self.table.get(key)

@@ -51,7 +51,7 @@ def _weather(part: Part, said: Part, base: Limit) -> Limit:
             what = f'"{key}" says nothing about {measure}'
             said.fault(key, "RULE-BOUND", what, "take it out")
     if measure == "rain":
-        if not part.has("expects"):
+        if not part.means("expects"):
             part.fault("", "RULE-BOUND", "nothing is said of rain", "write expects = false")
         return replace(base, measure=measure, expects=part.flag("expects", default=False))
     dimension = _WEATHER.get(measure, "time" if measure else "temperature")
