@@ -6,6 +6,7 @@ made by ``notice_before``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from ledger.rulebook.book import Book
 from ledger.rulebook.model import Limit, Paper, RuleFile, Shape
 from ledger.rulebook.when import holds
 from ledger.values.finding import RuleRef
+from ledger.values.firm import Statement
 from ledger.values.help_lines import EMERGENCY, POISON_HELP
 from ledger.values.product import Product
 from ledger.values.rounding import exact_text
@@ -243,13 +245,14 @@ def notice_before(book: Book, cases: Cases, extra: Extra) -> Notice:
         line = line_of(field, cases, extra)
         if line is not None:
             lines.setdefault(line.heading, line)
-    statements, open_words = _statements(due)
-    firm = cases[0].firm
+    firm, use = cases[0].firm, cases[0].use
+    copied = firm.statement(use.jurisdiction, use.county)
+    statements, open_words = _statements(due, copied)
     told = filter(None, (firm.address, firm.city, f"{firm.state} {firm.zip}", firm.telephone))
     about = (
         ("From", f"{firm.name}, licence {firm.licence}"),
         ("", ", ".join(told)),
-        ("To", cases[0].use.customer or "________________________"),
+        ("To", use.customer or "________________________"),
         ("At", address_of(cases[0])),
     )
     return Notice(
@@ -275,21 +278,37 @@ def _of_a_contract(due: Due) -> bool:
     return "frequency" in due.fields
 
 
-def _statements(due: Sequence[Due]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the fixed words of the law, and what is lacking where they were not read."""
+def _statements(
+    due: Sequence[Due], copied: Statement | None
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the fixed words of the law, and what is lacking where nobody has read them.
+
+    ``copied`` are the words as the firm copied them from the official text: they come first.
+    """
     words: dict[str, None] = {}
     lacking: dict[str, None] = {}
     for item in due:
         if item.statement:
             words[item.statement] = None
+        elif "statement" in item.fields and copied is not None:
+            words |= dict.fromkeys(_paragraphs(copied.words))
         elif "statement" in item.fields:
             law = item.ref.source
             words[
                 f"[ A fixed statement belongs here: {law}. Its words were not read: they are not"
                 " verified and not printed. Copy them from the official text. ]"
             ] = None
-            lacking[f"the fixed statement of {law}: its words were not read"] = None
+            lacking[
+                f"the fixed statement of {law}: its words were not read. Copy them once from the"
+                " official text into useledger.toml, under [[statement]] (rules/README.md), and"
+                " every notice carries them; or hand the statement out beside this paper"
+            ] = None
     return tuple(words), tuple(lacking)
+
+
+def _paragraphs(text: str) -> list[str]:
+    """Return the paragraphs of a text, each in one line."""
+    return [" ".join(part.split()) for part in re.split(r"\n\s*\n", text) if part.strip()]
 
 
 def _lacking(due: Sequence[Due], cases: Cases, extra: Extra) -> tuple[str, ...]:
@@ -308,6 +327,11 @@ def _lacking(due: Sequence[Due], cases: Cases, extra: Extra) -> tuple[str, ...]:
 def _remarks(book: Book, due: Sequence[Due], cases: Cases, extra: Extra) -> tuple[str, ...]:
     """Return what whoever hands the paper out should know; it does not stand on the paper."""
     told: list[str] = []
+    use = cases[0].use
+    copied = cases[0].firm.statement(use.jurisdiction, use.county)
+    if copied is not None and any("statement" in item.fields for item in due):
+        on = f"compared with the official text on {copied.compared_on}"
+        told.append(f"the statement of the law is the firm's copy (useledger.toml), {on}")
     if not due:
         place = cases[0].use.jurisdiction
         known = book.jurisdiction(place) is not None

@@ -78,6 +78,46 @@ def test_a_statement_that_nobody_read_is_not_made_up():
     assert any(LAW in item and "fixed statement" in item for item in notice.lacking)
 
 
+COPIED = """
+[[statement]]
+jurisdiction = "us-ca"
+compared_on = 2026-01-02
+words = '''
+The words
+of the law.
+
+Telephone the county.
+'''
+"""
+
+
+def test_words_that_the_firm_copied_from_the_official_text_stand_on_the_paper(firm):
+    path = firm.root / "useledger.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[[person]]", f"{COPIED}\n[[person]]", 1), encoding="utf-8")
+    done = command(firm)
+    assert done.exit_code == 0, done.stderr  # nothing is lacking any more
+    assert "\nThe words of the law.\n\nTelephone the county.\n" in done.stdout
+    assert "not read" not in done.stdout
+    assert "the firm's copy (useledger.toml), compared with the official text on 2026-01-02" in (
+        done.stderr
+    )
+    county = COPIED.replace("compared_on", 'county = "Placer"\ncompared_on').replace(
+        "Telephone the county.", "Telephone Placer."
+    )
+    path.write_text(path.read_text(encoding="utf-8") + county, encoding="utf-8")
+    assert "Telephone Placer." in command(firm).stdout
+    other = county.replace("Placer", "Nevada")
+    path.write_text(text + COPIED + other, encoding="utf-8")
+    assert "Telephone the county." in command(firm).stdout
+
+
+def test_a_gap_in_the_law_says_where_the_words_go_once_and_for_all():
+    (lacking,) = [item for item in made().lacking if "fixed statement" in item]
+    assert "under [[statement]]" in lacking
+    assert "hand the statement out beside this paper" in lacking
+
+
 def test_a_statement_that_was_read_is_printed_as_it_is():
     rules = law_with(fields=("pests", "statement"), statement="The words of the law.")
     notice = made(rules=rules)

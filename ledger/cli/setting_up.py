@@ -35,6 +35,15 @@ work = "structural"
 # county = "Placer"
 # year = 2026
 
+# The fixed words that a law wants on the customer's paper, copied from the official text; with
+# county = "..." where they name its telephone numbers (rules/README.md):
+# [[statement]]
+# jurisdiction = "us-ca"
+# compared_on = 2026-01-02
+# words = '''
+# ...
+# '''
+
 [[person]]
 key = {person}                     # the short name used on day sheets and with --by
 name = {person_name}

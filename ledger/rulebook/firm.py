@@ -9,7 +9,7 @@ from ledger.rulebook import grammar
 from ledger.rulebook.laws import read_state, read_zone
 from ledger.rulebook.part import Part
 from ledger.values.dated import Span
-from ledger.values.firm import Calibration, Firm, Licence, Person, Registration, Tool
+from ledger.values.firm import Calibration, Firm, Licence, Person, Registration, Statement, Tool
 from ledger.values.lexicon import fold
 
 NO_FIRM = Firm("", "", "", "", "", "", "", "UTC", month_first=True, ratio="1 in N", work="")
@@ -23,6 +23,7 @@ def read_firm(root: Part) -> Firm | None:
     """Return the firm, or None where the file has no ``[firm]``."""
     part = root.part("firm")
     people, tools, registrations = _people(root), _tools(root), _registrations(root)
+    statements = _statements(root)
     database = root.text("database")
     if part is None:
         return None
@@ -47,6 +48,7 @@ def read_firm(root: Part) -> Firm | None:
         tools=tools,
         database=database,
         keeps=part.phrases("keeps", grammar.FIRM_LISTS),
+        statements=statements,
     )
 
 
@@ -71,6 +73,19 @@ def _registrations(root: Part) -> tuple[Registration, ...]:
             what = f"{county} {year} stands twice"
             part.fault("", "RULE-DUPLICATE", what, "keep one registration")
         found.append(entry)
+    return tuple(found)
+
+
+def _statements(root: Part) -> tuple[Statement, ...]:
+    """Return the fixed words of laws; one for each state, or for each county of it."""
+    found: list[Statement] = []
+    for part in root.parts("statement"):
+        place, county = _jurisdiction(part, "jurisdiction"), part.text("county")
+        if (place, fold(county)) in ((item.jurisdiction, fold(item.county)) for item in found):
+            what = f"a statement for {county or place} stands twice"
+            part.fault("", "RULE-DUPLICATE", what, "keep one of them")
+        words = part.table["words"] if part.text("words") else ""  # as written: it has paragraphs
+        found.append(Statement(place, county, words, part.day("compared_on")))
     return tuple(found)
 
 

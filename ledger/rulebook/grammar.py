@@ -136,7 +136,7 @@ TABLES: Mapping[str, Keys] = {
     "column": Keys(("heading", "value", "meaning"), ("unit", "places")),
     "remark": Keys(("text", "source")),
     "word": Keys(("name",), ("also", "traits")),
-    "useledger": Keys(("firm",), ("database", "registration", "person", "tool")),
+    "useledger": Keys(("firm",), ("database", "registration", "person", "tool", "statement")),
     "firm": Keys(
         (
             "name", "licence", "address", "city", "state", "zip", "home", "time_zone",
@@ -145,6 +145,7 @@ TABLES: Mapping[str, Keys] = {
         ("telephone", "keeps"),
     ),
     "registration": Keys(("jurisdiction", "county", "year")),
+    "statement": Keys(("jurisdiction", "words", "compared_on"), ("county",)),
     "person": Keys(("key", "name"), ("licensee", "supervisor", "licence")),
     "licence": Keys(
         ("number", "title", "jurisdiction", "work", "level", "from", "to"), ("restricted",)

@@ -70,6 +70,20 @@ class Registration:
     year: int
 
 
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """The fixed words of a law that a customer's paper must carry, as the firm copied them.
+
+    ``county`` is blank where the words are the same in the whole state; ``compared_on`` is the day
+    on which somebody compared them with the official text.
+    """
+
+    jurisdiction: str
+    county: str
+    words: str
+    compared_on: date | None
+
+
 @dataclass(frozen=True)
 class Firm:
     """What ``useledger.toml`` says. ``ratio`` is ``1 in N`` or ``1 + N`` (the meaning of 1:N).
@@ -94,6 +108,13 @@ class Firm:
     tools: tuple[Tool, ...] = ()
     database: str = ""
     keeps: tuple[str, ...] = ()
+    statements: tuple[Statement, ...] = ()
+
+    def statement(self, jurisdiction: str, county: str) -> Statement | None:
+        """Return the firm's copy of a law's words: that of the county, else that of the state."""
+        mine = [item for item in self.statements if item.jurisdiction == jurisdiction]
+        own = [item for item in mine if item.county and item.county == county]
+        return next(iter((*own, *(item for item in mine if not item.county))), None)
 
     def person(self, key: str) -> Person | None:
         """Return the person with this key, or None."""
