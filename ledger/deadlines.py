@@ -170,6 +170,8 @@ class Sort(IntEnum):
     RULES = 10
     RETENTION = 11
     REVISIT = 12
+    TRAINING = 13
+    SIGN_OFF = 14
 
     @property
     def text(self) -> str:

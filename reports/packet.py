@@ -14,6 +14,7 @@ from ledger.rulebook.model import RuleFile
 from ledger.seal import seal_code
 from ledger.values.firm import Firm
 from ledger.values.sealed import EntryKind, Sealed
+from reports.packet_people import training_sheet
 from reports.sheet import Column, Kind, Note, Number, Sheet, Value, number
 
 _ENTRY = Column("Entry", "number in the ledger", Kind.NUMBER)
@@ -35,6 +36,7 @@ def packet_sheets(packet: Packet, book: Book) -> tuple[Sheet, ...]:
         _seen(packet, about),
         _held(packet, about),
         _filed(packet, about),
+        training_sheet(packet, book.firm, about),
         _rules(packet, book, about),
         *(_other(packet, kind, entries, about) for kind, entries in packet.others().items()),
         _closes(packet, about),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from ledger.checks.case import Case
 from ledger.checks.done import word_of
@@ -21,13 +21,18 @@ def licences_held(case: Case, person: Person | None) -> tuple[Licence, ...]:
     """Return the licences of a person that hold at the site, for the firm's work, on the day."""
     if person is None:
         return ()
-    work = fold(case.firm.work)
+    return licences_on(person, case.use.jurisdiction, case.firm.work, case.use.date)
+
+
+def licences_on(person: Person, jurisdiction: str, work: str, day: date) -> tuple[Licence, ...]:
+    """Return the licences of a person that hold in a place, for that line of work, on a day."""
+    wanted = fold(work)
     return tuple(
         licence
         for licence in person.licences
-        if licence.jurisdiction == case.use.jurisdiction
-        and work in map(fold, licence.work)
-        and licence.span.holds(case.use.date)
+        if licence.jurisdiction == jurisdiction
+        and wanted in map(fold, licence.work)
+        and licence.span.holds(day)
     )
 
 

@@ -1,4 +1,4 @@
-"""People: their licences on a day, and who must work under supervision."""
+"""People: their licences on a day, who must work under supervision, training and signatures."""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ledger.cli.common import DONE, OWED, print_json, read_day, shared
-from ledger.cli.printing import filled, table
+from ledger.cli.common import DONE, OWED, group_options, print_json, read_day, shared
+from ledger.cli.people_records import sign_off_command, train_command
+from ledger.cli.printing import counted, filled, table
 from ledger.flow.workspace import FIRM_FILE, open_workspace
 
 if TYPE_CHECKING:
+    from ledger.flow.supervision import Standing
     from ledger.flow.workspace import Workspace
     from ledger.values.firm import Firm, Licence, Person
 
@@ -25,21 +27,41 @@ _FIELDS = ("key", "name", "licence", "title", "place", "work", "from", "to", "st
 _HEADINGS = ("Key", "Name", "Licence", "Title", "Where", "Work", "From", "To", "State")
 
 
-@click.command("people")
-@click.option("--on", metavar="DATE", help="State of the licences on that day (else today).")
-@shared
-def people_command(on: str | None, workspace: str | None, as_json: bool) -> int:
-    """List the people of the workspace and their licences.
+@click.group("people", invoke_without_command=True)
+@click.option("--on", metavar="DATE", help="How people stand on that day (else today).")
+@group_options
+@click.pass_context
+def people_command(ctx: click.Context, /, on: str | None, **_: object) -> None:
+    """List people, licences, training; train, sign off.
+
+    The people of the workspace: their licences, their training, lines that wait for a signature.
 
     \b
     People stand in useledger.toml; edit it there, then look here. Exit code 1 says that somebody
     who is needed (the licensee, a supervisor, or who has work recorded in the year before) has no
     licence that holds on the day and no supervisor who has one. Somebody who has left may stay in
-    the file: an old licence without work is no fault.
-    Examples:
+    the file: an old licence without work is no fault. Examples:
       useledger people
       useledger people --on 2026-02-01
+      useledger people train aster --on 2026-01-05 --trainer renner --title "..." --by calloway
+      useledger people sign-off 2026-01-15 --by renner
     """
+    if ctx.invoked_subcommand is None:
+        ctx.invoke(list_command, on=on, workspace=None, as_json=False)
+
+
+@people_command.command("list")
+@click.option("--on", metavar="DATE", help="How people stand on that day (else today).")
+@shared
+def list_command(on: str | None = None, workspace: str | None = None, as_json: bool = False) -> int:
+    """List people, licences, training and what waits for a signature.
+
+    \b
+    Example:
+      useledger people list --on 2026-02-01
+    """
+    from ledger.flow.supervision import standings
+
     opened = open_workspace(workspace)
     day = read_day(on, "--on") if on else opened.today()
     firm = opened.book.firm
@@ -50,10 +72,13 @@ def people_command(on: str | None, workspace: str | None, as_json: bool) -> int:
         note for note in notes
         if not note["settled"] and (note["key"] in working or note["needed"])
     ]  # fmt: skip
+    with opened.store.reading() as reader:
+        stand = standings(opened, reader, day)
     if as_json:
         print_json({
-            "on": day.isoformat(), "licences": rows,
-            "under_supervision": notes, "owed": [note["key"] for note in owed],
+            "on": day.isoformat(), "licences": rows, "under_supervision": notes,
+            "training": [_standing(item, day) for item in stand],
+            "owed": [note["key"] for note in owed],
         })  # fmt: skip
         return OWED if owed else DONE
     click.echo(f"People of {firm.name} on {day} (from {FIRM_FILE})\n")
@@ -62,7 +87,49 @@ def people_command(on: str | None, workspace: str | None, as_json: bool) -> int:
         click.echo("\nMay not work alone on that day:")
     for note in notes:
         click.echo(filled(f"{note['name']}: {note['why']}; {note['way']}", "  ", "      "))
+    if stand:
+        click.echo("\nTraining, and lines of trainees that wait for a signature:")
+    for item in stand:
+        click.echo(filled(_standing_text(item, day), "  ", "      "))
     return OWED if owed else DONE
+
+
+def _standing(item: Standing, day: date) -> dict[str, Any]:
+    """Return how a person stands, as plain values."""
+    clock = item.clock
+    return {
+        "key": item.person.key, "name": item.person.name,
+        "trained": item.trained.isoformat() if item.trained else None,
+        "until": item.until.isoformat() if item.until else None,
+        "holds": item.until is not None and day <= item.until,
+        "by_rule": clock.name, "source": clock.ref.source, "read": str(clock.read),
+        "waiting": [
+            {"entry": one.record.sealed.seq, "date": one.record.use.date.isoformat(),
+             "supervisor": one.supervisor}
+            for one in item.waiting
+        ],
+    }  # fmt: skip
+
+
+def _standing_text(item: Standing, day: date) -> str:
+    by = f"by {item.clock.ref.source}"
+    if not item.clock.read.decides:
+        by += f", {item.clock.read}"
+    if item.until is None:
+        said = "no training is recorded"
+    else:
+        verb = "holds up to" if day <= item.until else "lapsed after"
+        said = f"trained on {item.trained}; it {verb} {item.until} ({by})"
+    days: dict[tuple[date, str], int] = {}
+    for one in item.waiting:
+        key = (one.record.use.date, one.supervisor)
+        days[key] = days.get(key, 0) + 1
+    waits = [
+        f"{counted(many, 'line')} of {when} {'waits' if many == 1 else 'wait'} for "
+        f"{whose or 'a supervisor, but nobody is named'}"
+        for (when, whose), many in sorted(days.items())
+    ]
+    return "; ".join([f"{item.person.name}: {said}", *waits])
 
 
 def _licences(person: Person, day: date) -> list[dict[str, Any]]:
@@ -139,3 +206,7 @@ def _working(workspace: Workspace, day: date) -> set[str]:
             for person in workspace.book.firm.people
             if any(True for _ in reader.entries(BOOKED, applicator=person.key, **span))
         }
+
+
+people_command.add_command(train_command)
+people_command.add_command(sign_off_command)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ledger.audit import (
@@ -33,6 +33,7 @@ from ledger.flow.incidents import incident_items
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
 from ledger.flow.stocking import stock_items
+from ledger.flow.supervision import training_items
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
@@ -87,12 +88,13 @@ def looked_at(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Lo
 
 
 def firm_items(
-    workspace: Workspace, reader: Reader, scope: Scope, records: Iterable[Looked]
+    workspace: Workspace, reader: Reader, scope: Scope, records: Sequence[Looked]
 ) -> Iterator[Item]:
     """Yield what is to be said beside the single records."""
     yield from day_items(reader, records)
     yield from held_items(reader, scope)
     yield from question_items(reader, scope)
+    yield from training_items(workspace, reader, records)
     yield from stock_items(workspace, reader, scope)
     yield from incident_items(workspace, reader, scope)
 

@@ -17,6 +17,7 @@ from ledger.flow.lines import BOOKED
 from ledger.flow.places import site_from
 from ledger.flow.retaining import records_of
 from ledger.flow.revisits import revisits_owed
+from ledger.flow.supervision import supervision_owed
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.rulebook.book import months_after
@@ -60,6 +61,7 @@ def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -
             *_questions(reader, look),
             *_retention(workspace, reader, look),
             *revisits_owed(reader, workspace.book, look.on, timedelta(days=ahead)),
+            *supervision_owed(workspace, reader, look.on),
         ]
     found += [
         *_amended(workspace, look), *_licences(workspace, look), *_registrations(workspace, look),

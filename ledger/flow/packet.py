@@ -25,7 +25,7 @@ from ledger.values.sealed import EntryKind, Head, Sealed
 OWN_SECTION = frozenset({
     *BOOKED, EntryKind.STRIKE, EntryKind.OBSERVATION, EntryKind.HELD, EntryKind.DROPPED,
     EntryKind.FILING, EntryKind.CLOSE, EntryKind.JUDGEMENT, EntryKind.RULES, EntryKind.SHEET,
-    EntryKind.SITE, EntryKind.LEDGER,
+    EntryKind.SITE, EntryKind.LEDGER, EntryKind.TRAINING, EntryKind.SIGN_OFF,
 })  # fmt: skip
 """Kinds that have a section of their own; every other kind gets one under its own name."""
 
@@ -143,7 +143,10 @@ def _belongs(entry: Sealed, selection: Selection) -> bool:
 
 
 def _beside(reader: Reader, selection: Selection, found: Mapping[int, Sealed]) -> dict[int, Sealed]:
-    """Return the sites, sheets, rules and filings that belong to the found entries."""
+    """Return the sites, sheets, rules, trainings and filings that belong to the found entries.
+
+    A training before the chosen days belongs to them where its person worked on them.
+    """
     sites = {entry.body.get("site") for entry in found.values()}
     sheets = {entry.body.get("sheet") for entry in found.values()}
     rules = {e.body.get("rules") for e in found.values() if e.kind is EntryKind.JUDGEMENT}
@@ -159,6 +162,10 @@ def _beside(reader: Reader, selection: Selection, found: Mapping[int, Sealed]) -
     for entry in reader.entries(kinds=(EntryKind.SHEET,)):
         if entry.body["digest"] in sheets:
             beside[entry.seq] = entry
+    people = {entry.body["applicator"] for entry in found.values() if entry.kind in BOOKED}
+    for entry in reader.entries(kinds=(EntryKind.TRAINING,), date_to=selection.date_to):
+        if entry.body["person"] in people:
+            beside.update({item.seq: item for item in (entry, *reader.referring(entry.seq))})
     first = str(selection.date_from or "")[:7]
     last = str(selection.date_to or "9999")[:7]
     for entry in reader.filings():

@@ -293,8 +293,10 @@ FIRM_LISTS = ("product list", "person list")
 """What a firm may keep once for all its records (``[firm] keeps``)."""
 
 NOT_AS = ("post-office box", "initials")
-ABOUT = ("record", "handover", "paper", "notice", "request")
-STARTS = ("application", "completion of the work", "request", "record made", "incident")
+ABOUT = ("record", "handover", "paper", "notice", "request", "training")
+STARTS = (
+    "application", "completion of the work", "request", "record made", "incident", "training",
+)  # fmt: skip
 PAPER_AT = (
     "before a contract", "before the work", "on completion", "after the work", "on request",
     "every year",

@@ -187,7 +187,8 @@ class Requirement:
 class Deadline:
     """A clock of the law: what must be done by when.
 
-    ``about`` is ``record``, ``handover``, ``paper``, ``notice`` (to an authority) or ``request``;
+    ``about`` is ``record``, ``handover``, ``paper``, ``notice`` (to an authority), ``request`` or
+    ``training`` (how long a training holds: the work comes within that time of it);
     ``counted_from`` what starts the clock; ``who`` must do it and ``to`` whom; ``grace`` are words
     of the law that soften it. ``within`` may be in ``business day``; 0 day is the same day.
     """
