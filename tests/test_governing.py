@@ -149,6 +149,24 @@ def test_due_and_keep_ask_the_same_question(firm) -> None:
     assert not [i for i in what_is_due(firm, date(2027, 1, 2)) if i.sort is Sort.RETENTION]
 
 
+def test_a_record_for_the_school_is_due_until_it_is_given(firm) -> None:
+    # 4 TAC 7.203(5): to the school's coordinator within two business days; 19 January 2026 is a
+    # holiday, so Thursday's work is due on Tuesday. What goes to the business is in its ledger.
+    texas = {"state": "TX", "city": "Austin", "zip": "78701", "county": "Travis",
+             "site kind": "school", "date": "2026-01-15"}  # fmt: skip
+    arizona = {"state": "AZ", "city": "Phoenix", "zip": "85001", "county": "Maricopa",
+               "line": "2", "date": "2026-01-15"}  # fmt: skip
+    lines = sheet(texas, arizona)
+    done = record_sheet(firm, "day.csv", lines, "renner")
+    first = done.outcomes[0].seq
+    found = [i for i in what_is_due(firm, date(2026, 1, 16)) if "coordinator" in i.what]
+    assert [(item.day, item.late) for item in found] == [(date(2026, 1, 20), False)]
+    assert found[0].command.startswith(f"useledger notice --after {first} --given")
+    late = [i for i in what_is_due(firm, date(2026, 1, 21)) if "coordinator" in i.what]
+    assert [item.late for item in late] == [True]
+    assert not [i for i in what_is_due(firm, date(2026, 2, 1)) if "R3-8-501(A)" in i.source]
+
+
 def test_a_report_whose_due_day_was_not_read_is_listed_and_never_overdue(firm) -> None:
     # M.G.L. c. 132B s. 7A: collected at least once a year; no day was read.
     boston = {"state": "MA", "city": "Boston", "zip": "02108", "county": "Suffolk"}

@@ -138,3 +138,24 @@ def test_what_cannot_be_meant_is_told(firm: Workspace) -> None:
         after_notice(firm, "1", Extra())
     with pytest.raises(WorkspaceProblem, match="no visit"):
         after_notice(firm, "no such visit", Extra())
+
+
+def test_a_paper_by_e_mail_needs_the_agreement_that_the_law_asks_for(firm: Workspace) -> None:
+    # ATCP 29.22: electronic information only where the customer consented in writing beforehand.
+    wisconsin = {"state": "WI", "city": "Madison", "zip": "53703", "county": "Dane"}
+    done = record_sheet(firm, "day.csv", sheet(wisconsin), "renner")
+    seq = str(done.outcomes[0].seq)
+    for how in ("by e-mail", "Email"):
+        mailed = run(firm, "--after", seq, "--given", how, "--by", "renner")
+        assert mailed.exit_code == 1
+        assert "consented in writing beforehand" in " ".join(mailed.stderr.split())
+        assert "ATCP 29.22" in mailed.stderr
+    agreed = run(firm, "--after", seq, "--given", "by e-mail", "--consent", "--by", "renner")
+    assert "consented in writing" not in " ".join(agreed.stderr.split())
+    for option in ("--refused", "--waived"):
+        other = run(firm, "--after", seq, option, "at the door, no e-mail", "--by", "renner")
+        assert "consented in writing" not in " ".join(other.stderr.split())
+    with firm.store.reading() as reader:
+        notices = list(reader.entries(kinds=(EntryKind.NOTICE,)))
+    assert [entry.body["consent"] for entry in notices] == [0, 0, 1, 0, 0]
+    assert [entry.body["state"] for entry in notices[3:]] == ["refused", "waived"]

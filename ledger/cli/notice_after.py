@@ -7,7 +7,13 @@ from pathlib import Path
 import click
 
 from ledger.cli.common import DONE, OWED, print_json, say_error, staged, stop
-from ledger.flow.noticing_after import AfterNotice, Handing, after_notice, give_after
+from ledger.flow.noticing_after import (
+    AfterNotice,
+    Handing,
+    after_notice,
+    give_after,
+    not_agreed,
+)
 from ledger.flow.workspace import Workspace
 from ledger.notice import Extra
 
@@ -61,7 +67,10 @@ def after_command(
         by_hand = (f"to be put in by hand: {text}" for text in made.notice.lacking)
         for text in (*made.notice.remarks, *by_hand):
             say_error(text)
-    return OWED if made.notice.lacking else DONE
+    unagreed = not_agreed(made, handing) if handing is not None else ()
+    for text in unagreed:
+        say_error(text)
+    return OWED if made.notice.lacking or unagreed else DONE
 
 
 def after_page(workspace: Workspace, made: AfterNotice, suffix: str) -> bytes:

@@ -29,6 +29,7 @@ from ledger.values.sealed import EntryKind, Sealed
 
 FIRM_FILE = "useledger.toml"
 AFTER = ("after", "both")
+THE_FIRM = ("the business", "the firm", "the employer")
 FROM_THE_WORK = ("application", "completion of the work")
 
 
@@ -123,11 +124,16 @@ def _records(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owin
         case = case_of(book, use, site)
         given = entry.seq in noticed or use.visit in noticed or use.notice in AFTER
         for clock, applies in clocks_of(book, case):
-            wanted = lacking if clock.about == "record" else clock.about == "paper" and not given
+            wanted = lacking if clock.about == "record" else _owed_to(clock) and not given
             if wanted and clock.counted_from in FROM_THE_WORK:
                 ends = clock_ends(clock.within, began(case, clock))
                 sure = bool(applies) and clock.read.decides
                 yield _of_clock(entry, clock, (ends, sure), lacking, look)
+
+
+def _owed_to(clock: Deadline) -> bool:
+    """Say whether a clock is about something for others; the firm has what is in its ledger."""
+    return clock.about == "paper" or (clock.about == "handover" and clock.to not in THE_FIRM)
 
 
 def _of_clock(

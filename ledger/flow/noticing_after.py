@@ -34,10 +34,13 @@ from ledger.rulebook.book import Book
 from ledger.rulebook.model import Shape
 from ledger.seal import seal_code
 from ledger.values.entry import Application
+from ledger.values.lexicon import fold
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 MOMENTS = ("on completion", "after the work")
 STATES = ("given", "refused", "waived")
+BY_WIRE = ("e-mail", "email", "electronic", "text message")
+"""Words of a way to give a paper that is not on paper."""
 REGULATOR = "the state lead agency for pesticides"
 UNTOLD = (
     "The label says when a treated place may be used again; where nothing is said here, stay away "
@@ -125,6 +128,19 @@ def give_after(
         private = json.dumps({"customer": customer}, ensure_ascii=True, sort_keys=True)
         entry = writer.append(NewEntry(EntryKind.NOTICE, body, private=private, by=by))
     return replace(made, entry=entry, page=page)
+
+
+def not_agreed(made: AfterNotice, handing: Handing) -> tuple[str, ...]:
+    """Return what the law says of each paper that went by wire without the customer's agreement."""
+    by_wire = any(word in fold(handing.how) for word in BY_WIRE)
+    if handing.state != "given" or handing.consent or not by_wire:
+        return ()
+    return tuple(
+        f"{due.says}: by electronic means {due.electronic} ({due.ref.source}); no agreement is on "
+        "record: give it on paper, or say it again with --consent once there is one"
+        for due in made.notice.due
+        if due.electronic
+    )
 
 
 def _made(workspace: Workspace, reader: Reader, asked: str, extra: Extra) -> AfterNotice:
