@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -41,7 +42,11 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Recorded:
-    """What became of one sheet. With ``faults`` the whole sheet was refused."""
+    """What became of one sheet. With ``faults`` the whole sheet was refused.
+
+    Of a long sheet ``outcomes`` are only the lines that were held or have findings; ``counts``
+    then says how many lines there are of each state.
+    """
 
     sheet: Sheet
     outcomes: tuple[Outcome, ...] = ()
@@ -50,20 +55,27 @@ class Recorded:
     faults: tuple[Fault, ...] = ()
     judged_again: int = 0
     sealed: bool = True
+    counts: Counter[str] | None = None
 
     def count(self, state: str) -> int:
         """Return how many lines are in that state."""
+        if self.counts is not None:
+            return self.counts[state]
         return sum(outcome.line.state == state for outcome in self.outcomes)
 
 
 def sheet_entry(
-    writer: Writer, sheet: Sheet, data: bytes, content: str, state: str, by: str
+    writer: Writer, what: tuple[Sheet, int], data: bytes, content: str, said: tuple[str, str]
 ) -> NewEntry:
-    """Return the entry that says a sheet was received; its bytes are kept beside the chain."""
+    """Return the entry that says a sheet was received; its bytes are kept beside the chain.
+
+    ``what`` is the sheet and how many lines it has, ``said`` how far it is booked and by whom.
+    """
+    (sheet, lines), (state, by) = what, said
     digest = writer.keep("sheet", data)
     body = {
         "name": sheet.file, "digest": digest, "bytes": len(data), "state": state,
-        "identity": content, "lines": len(sheet.drafts), "observations": len(sheet.observations),
+        "identity": content or None, "lines": lines, "observations": len(sheet.observations),
     }  # fmt: skip
     return NewEntry(EntryKind.SHEET, body, by=by)
 

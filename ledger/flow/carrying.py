@@ -67,7 +67,9 @@ def carry_over(workspace: Workspace, name: str, data: bytes, by: str) -> Carried
             return CarriedOver(sheet, (), taken, left)
         seal_rules(writer, workspace.book)
         content = content_of([line.normalised for line in lines])
-        writer.append(sheet_entry(writer, sheet, data, content, "carried over", by))
+        writer.append(
+            sheet_entry(writer, (sheet, len(sheet.drafts)), data, content, ("carried over", by))
+        )
         for site in sites.pending:
             writer.append(site_entry(site, by=by))
         sites.pending.clear()

@@ -193,7 +193,7 @@ def _book_fixed(
     sheet, data = source
     lines, by = what
     content = content_of([line.normalised for line in lines])
-    writer.append(sheet_entry(writer, sheet, data, content, "corrected", by))
+    writer.append(sheet_entry(writer, (sheet, len(sheet.drafts)), data, content, ("corrected", by)))
     only_lines = replace(sheet, observations=())
     return book_lines(workspace, writer, sites, only_lines, (lines, by))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -51,8 +51,12 @@ class Line:
 
 def content_of(lines: Sequence[Normalised]) -> str:
     """Return what makes two files the same sheet: the digest of their lines, in any order."""
-    ids = sorted(identity_of_line(line) for line in lines)
-    return hashlib.sha256("\n".join(ids).encode()).hexdigest()
+    return content_of_identities(map(identity_of_line, lines))
+
+
+def content_of_identities(identities: Iterable[str]) -> str:
+    """Return the same from the lines' identities."""
+    return hashlib.sha256("\n".join(sorted(identities)).encode()).hexdigest()
 
 
 def identity_of_line(line: Normalised) -> str:
@@ -61,7 +65,12 @@ def identity_of_line(line: Normalised) -> str:
 
 
 def same_sheets(reader: Reader, digest: str, content: str) -> frozenset[str]:
-    """Return the digests of all files received that are this sheet, saved however."""
+    """Return the digests of all files received that are this sheet, saved however.
+
+    An empty ``content`` says that no other file can be.
+    """
+    if not content:
+        return frozenset({digest})
     earlier = (
         entry.body["digest"]
         for entry in reader.by_identity(content)
@@ -207,20 +216,25 @@ def _question(known: Known, line: Line, elsewhere: list[Sealed]) -> list[Fault]:
 
 
 def _changed_twin(known: Known, line: Line) -> tuple[int, str] | None:
+    """Return the entry of another sheet that this line seems to correct, and what it changes.
+
+    Two lines of one sheet are two lines, also where the first was booked a batch earlier.
+    """
     use = line.use
     assert use is not None
     if line.own is not None:
         earlier = [
             known.reader.newest_version(entry.seq)
             for entry in known.owns.get(line.own, ())
-            if entry.kind in BOOKED
+            if entry.kind in BOOKED and entry.body["sheet"] not in known.sheets
         ]
         earlier = [entry for entry in earlier if entry.kind in BOOKED]
     else:
         earlier = [
             entry
             for entry in known.reader.at_site(use.site)
-            if entry.body["date"] == use.date.isoformat()
+            if entry.body["sheet"] not in known.sheets
+            and entry.body["date"] == use.date.isoformat()
             and entry.body["product_key"] == use.product_key
             and booked(entry).use.method == use.method
             and booked(entry).use.start == use.start

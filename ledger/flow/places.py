@@ -64,6 +64,10 @@ class SiteBook:
         self._forms: dict[str, list[tuple[int, Site]]] = {}
         self.pending: list[Site] = []
 
+    def read_with(self, reader: Reader) -> None:
+        """Ask another reader from now on: the next transaction of the same run."""
+        self._reader = reader
+
     def get(self, key: str) -> Site | None:
         """Return the site with this key, its newest sealed form."""
         if key not in self._known:

@@ -8,6 +8,9 @@ again continues a run that was interrupted.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from itertools import islice
 
 from ledger.flow.booking import (
     Outcome,
@@ -19,12 +22,20 @@ from ledger.flow.booking import (
     understand,
     uses_before,
 )  # fmt: skip
-from ledger.flow.lines import content_of, known_of, same_sheets, sort_out
+from ledger.flow.lines import (
+    content_of,
+    content_of_identities,
+    identity_of_line,
+    known_of,
+    same_sheets,
+    sort_out,
+)
 from ledger.flow.observing import observation_entries
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
-from ledger.intake import read_sheet
+from ledger.intake import OpenSheet, open_sheet, read_sheet
 from ledger.journal import Reader
+from ledger.normalise.line import Normalised
 from ledger.values.draft import Sheet
 from ledger.values.progress import Progress
 from ledger.values.sealed import EntryKind
@@ -60,55 +71,129 @@ def record_sheet(
 
     ``progress`` is told after each batch of a long sheet how many lines are done.
     """
-    sheet = read_sheet(name, data, workspace.book.firm.month_first)
-    if sheet.faults:
-        return Recorded(sheet, faults=sheet.faults, sealed=False)
-    if len(sheet.drafts) > BATCH:
-        return record_in_batches(workspace, sheet, data, by, progress)
+    opened = open_sheet(name, data, workspace.book.firm.month_first)
+    sheet = Sheet(name, opened.digest, (), opened.observations, opened.faults, opened.remarks)
+    if opened.faults:
+        return Recorded(sheet, faults=opened.faults, sealed=False)
+    drafts = tuple(islice(opened.drafts(), BATCH + 1))
+    if len(drafts) > BATCH:
+        del drafts
+        return record_in_batches(workspace, opened, data, by, progress)
+    sheet = replace(sheet, drafts=drafts)
     with workspace.store.writing() as writer:
         sites = SiteBook(writer)
         lines = understand(workspace, writer, sites, sheet)
         content = content_of([line.normalised for line in lines])
-        writer.append(sheet_entry(writer, sheet, data, content, "whole", by))
+        writer.append(sheet_entry(writer, (sheet, len(drafts)), data, content, ("whole", by)))
         return book_lines(workspace, writer, sites, sheet, (lines, by))
 
 
 def record_in_batches(
-    workspace: Workspace, sheet: Sheet, data: bytes, by: str, progress: Progress | None
+    workspace: Workspace, opened: OpenSheet, data: bytes, by: str, progress: Progress | None
 ) -> Recorded:
     """Book a long sheet; what is booked before an interruption stays, the rest follows later.
 
-    The whole sheet is read and sorted out first, so that copies and questions are settled
-    against the sheet as a whole; each batch is then judged and sealed by itself.
+    It is read line by line and never held whole: each batch is sorted out, judged and sealed by
+    itself, and of its lines only those are told that were held or found wanting.
     """
-    with workspace.store.reading() as reader:
-        normalised = normalise_all(workspace, SiteBook(reader), sheet.drafts)
-        content = content_of(normalised)
+    total = opened.count()
+    sheet = Sheet(opened.file, opened.digest, (), opened.observations, (), opened.remarks)
+    content = _content_if_it_came_before(workspace, opened, total)
     with workspace.store.writing() as writer:
         if sheet.digest not in open_runs(writer):
-            writer.append(sheet_entry(writer, sheet, data, content, "started", by))
-    outcomes: list[Outcome] = []
-    copies: Counter[str] = Counter()
-    observations = taken = again = 0
-    for start in range(0, len(sheet.drafts), BATCH):
-        part = sheet.drafts[start : start + BATCH]
-        last = start + BATCH >= len(sheet.drafts)
-        piece = Sheet(sheet.file, sheet.digest, part, sheet.observations if last else ())
+            said = sheet_entry(writer, (sheet, total), data, content, ("started", by))
+            writer.append(said)
+    run, drafts = Run(content), opened.drafts()
+    sites: SiteBook | None = None
+    head = 0
+    while part := tuple(islice(drafts, BATCH)):
+        run.done += len(part)
+        last = run.done >= total
+        piece = replace(sheet, drafts=part, observations=sheet.observations if last else ())
         with workspace.store.writing() as writer:
-            sites = SiteBook(writer)
+            if sites is None or writer.head.seq != head:  # somebody else has written, too
+                sites = SiteBook(writer)
+            sites.read_with(writer)
             understood = normalise_all(workspace, sites, part)
-            known = known_of(writer, understood, same_sheets(writer, sheet.digest, content))
-            lines = sort_out(known, understood, workspace.today(), copies)
+            same = same_sheets(writer, sheet.digest, content)
+            known = known_of(writer, understood, same)
+            lines = sort_out(known, understood, workspace.today(), run.copies)
             done = book_lines(workspace, writer, sites, piece, (lines, by))
+            run.take(understood, done)
             if last:
-                writer.append(sheet_entry(writer, sheet, data, content, "finished", by))
-        outcomes.extend(done.outcomes)
-        observations += done.observations
-        taken += done.observations_taken
-        again += done.judged_again
+                writer.append(
+                    sheet_entry(writer, (sheet, total), data, run.content(), ("finished", by))
+                )
+            head = writer.head.seq
         if progress is not None:
-            progress(start + len(part), len(sheet.drafts))
-    return Recorded(sheet, tuple(outcomes), observations, taken, judged_again=again)
+            progress(run.done, total)
+    return run.recorded(sheet)
+
+
+@dataclass
+class Run:
+    """What is known of a long sheet while it is booked.
+
+    ``copies`` counts equal lines, ``identities`` holds 16 bytes of each line for the digest of
+    the whole, where that was not worked out before.
+    """
+
+    before: str
+    done: int = 0
+    copies: Counter[str] = field(default_factory=Counter)
+    identities: bytearray = field(default_factory=bytearray)
+    outcomes: list[Outcome] = field(default_factory=list)
+    counts: Counter[str] = field(default_factory=Counter)
+    observations: int = 0
+    observations_taken: int = 0
+    judged_again: int = 0
+
+    def take(self, understood: Iterable[Normalised], done: Recorded) -> None:
+        """Add a batch: its lines' identities, what is worth telling of it, and its counts."""
+        if not self.before:
+            for item in understood:
+                self.identities += bytes.fromhex(identity_of_line(item))
+        self.counts.update(outcome.line.state for outcome in done.outcomes)
+        self.outcomes += (item for item in done.outcomes if item.findings or item.line.faults)
+        self.observations += done.observations
+        self.observations_taken += done.observations_taken
+        self.judged_again += done.judged_again
+
+    def content(self) -> str:
+        """Return the digest of the whole sheet's lines, in any order."""
+        if self.before:
+            return self.before
+        ids = (self.identities[at : at + 16].hex() for at in range(0, len(self.identities), 16))
+        return content_of_identities(ids)
+
+    def recorded(self, sheet: Sheet) -> Recorded:
+        """Return what became of the sheet."""
+        return Recorded(
+            sheet, tuple(self.outcomes), self.observations, self.observations_taken,
+            judged_again=self.judged_again, counts=self.counts,
+        )  # fmt: skip
+
+
+def _content_if_it_came_before(workspace: Workspace, opened: OpenSheet, total: int) -> str:
+    """Return what would show that this sheet came before, saved otherwise; mostly nothing.
+
+    Only a sheet of as many lines can be the same one, and most long sheets have no such twin;
+    then the lines need not be understood twice.
+    """
+    with workspace.store.reading() as reader:
+        sheets = reader.entries(kinds=(EntryKind.SHEET,))
+        if not any(
+            entry.body["lines"] == total and entry.body["digest"] != opened.digest
+            for entry in sheets
+        ):
+            return ""
+        sites, drafts = SiteBook(reader), opened.drafts()
+        parts = iter(lambda: tuple(islice(drafts, BATCH)), ())
+        return content_of_identities(
+            identity_of_line(item)
+            for part in parts
+            for item in normalise_all(workspace, sites, part)
+        )
 
 
 def open_runs(reader: Reader) -> dict[str, str]:

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
-from ledger.intake.csv_file import read_csv
-from ledger.values.draft import Sheet
+from ledger.intake.csv_file import open_csv, read_csv
+from ledger.intake.rows import no_lines
+from ledger.values.draft import Draft, Sheet
 from ledger.values.finding import Fault
 from ledger.values.origin import Origin
 
 MAX_SHEET_BYTES = 32 * 1024 * 1024
 """A day sheet takes some kilobytes; a larger file is something else."""
 
+MAX_CSV_BYTES = 900 * 1024 * 1024
+"""A CSV file is read line by line; it is kept in the ledger, whose database takes no more."""
+
+_WORKBOOK = (b"PK\x03\x04", b"PK\x05\x06")
 _SAVE_AS = "open it where it was made, save it as .xlsx or as CSV, and hand that in"
 _OTHER_FILES = (
     (b"%PDF", "a PDF"),
@@ -31,17 +38,54 @@ _OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 
 
-def read_sheet(name: str, data: bytes, month_first: bool) -> Sheet:
-    """Read a day sheet, CSV or XLSX by its content; ``name`` is what messages call the file.
+@dataclass(frozen=True)
+class OpenSheet:
+    """A sheet whose headings are understood; ``drafts`` reads its lines, from the first, each time.
+
+    A CSV file is read line by line; a workbook was read whole.
+    """
+
+    file: str
+    digest: str
+    count: Callable[[], int]
+    drafts: Callable[[], Iterator[Draft]]
+    observations: tuple[Draft, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+def open_sheet(name: str, data: bytes, month_first: bool) -> OpenSheet:
+    """Open a day sheet, CSV or XLSX by its content; ``name`` is what messages call the file.
 
     ``month_first`` says how people here write dates; it only serves to name the fraction that a
-    spreadsheet turned into a date. No input raises: a file that cannot be read comes back as a
-    ``Sheet`` with faults, and its digest (SHA-256 of the bytes, hex) all the same.
+    spreadsheet turned into a date. No input raises: a file that cannot be read comes back with
+    faults, and its digest (SHA-256 of the bytes, hex) all the same.
     """
     digest = hashlib.sha256(data).hexdigest()
-    if fault := _refused(name, data):
+    if data.startswith(_WORKBOOK):
+        return _open_whole(read_sheet(name, data, month_first))
+    if fault := _refused(name, data, MAX_CSV_BYTES):
+        return _open_whole(Sheet(name, digest, faults=(fault,)))
+    opened = open_csv(name, data, month_first=month_first)
+    faults = opened.faults
+    if not faults and next(opened.drafts(), None) is None:
+        faults = (no_lines(name),)
+    return OpenSheet(name, digest, opened.count, opened.drafts, (), faults, opened.remarks)
+
+
+def _open_whole(sheet: Sheet) -> OpenSheet:
+    return OpenSheet(
+        sheet.file, sheet.digest, lambda: len(sheet.drafts), lambda: iter(sheet.drafts),
+        sheet.observations, sheet.faults, sheet.remarks,
+    )  # fmt: skip
+
+
+def read_sheet(name: str, data: bytes, month_first: bool) -> Sheet:
+    """Read a day sheet whole, as :func:`open_sheet` opens it; a very long one is refused."""
+    digest = hashlib.sha256(data).hexdigest()
+    if fault := _refused(name, data, MAX_SHEET_BYTES):
         return Sheet(name, digest, faults=(fault,))
-    if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):
+    if data.startswith(_WORKBOOK):
         # Loaded only for a workbook, so that booking a CSV file starts fast.
         from ledger.intake.spreadsheet import read_workbook  # noqa: PLC0415
 
@@ -51,12 +95,12 @@ def read_sheet(name: str, data: bytes, month_first: bool) -> Sheet:
     return Sheet(name, digest, read.drafts, (), read.faults, read.remarks)
 
 
-def _refused(name: str, data: bytes) -> Fault | None:
+def _refused(name: str, data: bytes, most: int) -> Fault | None:
     """Return why a file is refused by its size or its first bytes."""
-    if len(data) > MAX_SHEET_BYTES:
+    if len(data) > most:
         return Fault(
             "SHEET-TOO-LARGE", Origin(name),
-            f"the file has {len(data)} bytes; {MAX_SHEET_BYTES} is the most that is read",
+            f"the file has {len(data)} bytes; {most} is the most that is read",
             "hand it in as several sheets",
         )  # fmt: skip
     if data.startswith(_OLD_OFFICE):

@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import count
+from itertools import count, islice
 
+from ledger.intake.lines import Lines
 from ledger.intake.restore import (
     MAX_CELL_CHARACTERS,
     NUMBER_COLUMNS,
@@ -23,7 +24,7 @@ from ledger.intake.rows import (
     count_known,
     no_lines,
     read_headings,
-    settle,
+    settled,
     too_many_rows,
 )
 from ledger.values.draft import Draft
@@ -68,16 +69,63 @@ class Record:
         return not self.quote and not any(cell and tidy(cell) for cell in self.cells)
 
 
+@dataclass(frozen=True, slots=True)
+class OpenCsv:
+    """A CSV file whose header line is understood; its rows are read when they are asked for.
+
+    ``faults`` refuse the file; ``after`` is the index of the first line below the headings.
+    """
+
+    text: str = ""
+    after: int = 0
+    reader: _RowReader | None = None
+    wide: int = 0
+    faults: tuple[Fault, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    def _records(self) -> Iterator[Record]:
+        assert self.reader is not None  # nobody reads on in a refused file
+        lines = Lines(self.text)
+        for record in _records(lines, self.after, self.reader.delimiter, self.wide):
+            lines.release(record.line - 1)
+            if not record.blank:
+                yield record
+
+    def count(self) -> int:
+        """Return how many lines that say something stand below the headings."""
+        return 0 if self.faults else sum(1 for _ in self._records())
+
+    def drafts(self) -> Iterator[Draft]:
+        """Yield the lines as drafts, from the first on, each time this is called."""
+        if self.reader is not None:
+            yield from settled(map(self.reader.row, self._records()), APPLICATIONS)
+
+
 def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
-    """Read the bytes of a CSV file; every fault of the header line comes out at once."""
+    """Read the bytes of a CSV file whole."""
+    opened = open_csv(name, data, month_first=month_first)
+    if opened.faults:
+        return CsvRead(faults=opened.faults, remarks=opened.remarks)
+    drafts = tuple(islice(opened.drafts(), MAX_ROWS + 1))
+    if len(drafts) > MAX_ROWS:
+        return CsvRead(faults=(too_many_rows(name),))
+    if not drafts:
+        return CsvRead(faults=(no_lines(name),), remarks=opened.remarks)
+    return CsvRead(drafts, (), opened.remarks)
+
+
+def open_csv(name: str, data: bytes, *, month_first: bool) -> OpenCsv:
+    """Read the header line of a CSV file; every fault of it comes out at once."""
     text, remark = decode(data)
     if text is None:
-        return CsvRead(faults=(Fault("SHEET-ENCODING", Origin(name), remark, _SAVE_ANEW),))
+        return OpenCsv(faults=(Fault("SHEET-ENCODING", Origin(name), remark, _SAVE_ANEW),))
     remarks = [remark] if remark else []
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = Lines(text)
     start, said = _header_line(lines)
     if start is None:
-        return CsvRead(faults=(_empty(name),))
+        return OpenCsv(faults=(_empty(name),))
     delimiter = said or _delimiter(lines[start])
     if delimiter != ",":
         remarks.append(f"the cells are separated by {DELIMITERS[delimiter]}s, read so")
@@ -86,26 +134,17 @@ def read_csv(name: str, data: bytes, *, month_first: bool) -> CsvRead:
         fault = Fault(
             "ROW-QUOTE", Origin(name, header.line), f"header line: {header.quote}", _QUOTE_WAY_OUT
         )
-        return CsvRead(faults=(fault,))
+        return OpenCsv(faults=(fault,))
     columns, faults = read_headings(
         header.cells,
         APPLICATIONS,
         lambda i: Origin(name, header.line, tidy(header.cells[i][:200])[:60]),
     )
     if faults:
-        return CsvRead(faults=faults, remarks=tuple(remarks))
+        return OpenCsv(faults=faults, remarks=tuple(remarks))
     after = start + 1 + sum(cell.count("\n") for cell in header.cells)
     reader = _row_reader(name, columns, delimiter, month_first)
-    rows: list[Row] = []
-    for record in _records(lines, after, delimiter, len(header.cells)):
-        if record.blank:
-            continue
-        if len(rows) == MAX_ROWS:
-            return CsvRead(faults=(too_many_rows(name),))
-        rows.append(reader.row(record))
-    if not rows:
-        return CsvRead(faults=(no_lines(name),), remarks=tuple(remarks))
-    return CsvRead(settle(rows, APPLICATIONS), (), tuple(remarks))
+    return OpenCsv(text, after, reader, len(header.cells), (), tuple(remarks))
 
 
 _SAVE_ANEW = "save the sheet as CSV UTF-8 or as .xlsx"
@@ -146,10 +185,11 @@ def _plain(data: bytes) -> tuple[str, str]:
         return data.decode("cp1252"), remark
 
 
-def _header_line(lines: Sequence[str]) -> tuple[int | None, str]:
+def _header_line(lines: Lines) -> tuple[int | None, str]:
     """Return the index of the first line that says something, and a delimiter said before it."""
     said = ""
-    for index, line in enumerate(lines):
+    for index in range(len(lines)):
+        line = lines[index]
         if found := _SEPARATOR_LINE.match(line[:9].strip(" \ufeff")):
             said = found[1]
         elif _SAYS.search(line):
@@ -167,7 +207,7 @@ def _unquoted(line: str, delimiter: str) -> list[str]:
     return [cell.strip(' "') for cell in line.split(delimiter, MAX_COLUMNS)]
 
 
-def _records(lines: Sequence[str], start: int, delimiter: str, columns: int) -> Iterator[Record]:
+def _records(lines: Lines, start: int, delimiter: str, columns: int) -> Iterator[Record]:
     index = start
     while index < len(lines):
         record = _record(lines, index, delimiter, columns)
@@ -175,7 +215,7 @@ def _records(lines: Sequence[str], start: int, delimiter: str, columns: int) -> 
         index += 1 + (0 if record.quote else sum(cell.count("\n") for cell in record.cells))
 
 
-def _record(lines: Sequence[str], index: int, delimiter: str, columns: int) -> Record:
+def _record(lines: Lines, index: int, delimiter: str, columns: int) -> Record:
     """Return the record that begins on that line.
 
     Where a quote is not closed as it should be, the line alone is returned, its last cell being
@@ -219,9 +259,7 @@ class _Quoted:
     end: int
 
 
-def _quoted(
-    lines: Sequence[str], last: int, text: str, opens: int, delimiter: str
-) -> _Quoted | str:
+def _quoted(lines: Lines, last: int, text: str, opens: int, delimiter: str) -> _Quoted | str:
     """Return the quoted cell that opens there, or what is wrong with its quotes."""
     limit = min(len(lines) - 1, last + MAX_LINES_OF_A_CELL)
     seek = opens + 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
@@ -167,13 +167,17 @@ def as_fault(restored: Restored, origin: Origin) -> Fault | None:
 
 
 def settle(rows: Iterable[Row], layout: Layout) -> tuple[Draft, ...]:
-    """Return the rows as drafts: ZIP zeros put back, blank visit columns filled from above.
+    """Return the rows as drafts, see :func:`settled`."""
+    return tuple(settled(rows, layout))
+
+
+def settled(rows: Iterable[Row], layout: Layout) -> Iterator[Draft]:
+    """Yield the rows as drafts: ZIP zeros put back, blank visit columns filled from above.
 
     A row belongs to the visit above when each identity cell that it fills equals the one above
     (spaces at the ends and case ignored). What is repeated keeps its origin.
     """
-    drafts: list[Draft] = []
-    above = _Above({}, {}, None)
+    first, above = True, _Above({}, {}, None)
     for row in rows:
         cells, faults = _with_zip(row, above.cells)
         same = all(
@@ -182,7 +186,7 @@ def settle(rows: Iterable[Row], layout: Layout) -> tuple[Draft, ...]:
         )
         bad: dict[str, Origin] = {f.origin.column: f.origin for f in faults if f.origin.column}
         shifted = row.origin if row.shifted else None
-        if drafts and same:
+        if same and not first:
             repeated = [h for h in layout.repeats if h not in row.cells]
             faults += _doubts_above(row.origin, repeated, above)
             shifted = shifted or above.shifted
@@ -191,9 +195,8 @@ def settle(rows: Iterable[Row], layout: Layout) -> tuple[Draft, ...]:
                     cells[heading] = above.cells[heading]
                 if heading in above.bad:
                     bad[heading] = above.bad[heading]
-        drafts.append(Draft(row.origin, cells, row.typed, faults))
-        above = _Above(cells, bad, shifted)
-    return tuple(drafts)
+        yield Draft(row.origin, cells, row.typed, faults)
+        first, above = False, _Above(cells, bad, shifted)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from ledger.values.reading import Reading
 
 T = TypeVar("T")
 
-MOST = 200_000
+MOST = 50_000
 """How many readings are kept; then the memory begins anew, so that it stays flat."""
 
 
