@@ -14,7 +14,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import IO
 
-from reports.sheet import LongSheet, Sheet, Value, as_long, plain, shown
+from reports.sheet import LongSheet, Number, Sheet, Value, as_long, plain, shown
 
 _RUNS = re.compile(r"'*[=+\-@\t\n]")
 _SUSPECT = frozenset("'=+-@\t\n")
@@ -49,14 +49,21 @@ def write_csv(sheet: Sheet | LongSheet, out: IO[bytes]) -> None:
     """Write the table of a sheet as CSV, a row at a time."""
     long = as_long(sheet)
     headings = [guarded(column.heading) for column in long.head.columns]
-    _write(out, headings, ([_cell(value) for value in row] for row in long.rows))
+    _write(out, headings, map(_cells, long.rows))
 
 
-def _cell(value: Value) -> str:
-    if isinstance(value, str):
-        text = plain(value)
-        return guarded(text) if text[:1] in _SUSPECT else text
-    return shown(value)
+def _cells(row: Sequence[Value]) -> list[str]:
+    """Return the cells of a row as text; most rows hold nothing that must be looked at twice."""
+    texts = [
+        value if type(value) is str else value.text if type(value) is Number else shown(value)
+        for value in row
+    ]
+    if "".join(texts).isprintable() and _SUSPECT.isdisjoint([text[:1] for text in texts]):
+        return texts
+    return [
+        guarded(plain(value)) if isinstance(value, str) else text
+        for value, text in zip(row, texts, strict=True)
+    ]
 
 
 def _write(out: IO[bytes], headings: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

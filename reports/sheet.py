@@ -48,6 +48,8 @@ class Number:
     @property
     def text(self) -> str:
         """The number as shown, without an exponent or separators."""
+        if not self.places and self.exact.denominator == 1:  # by far most numbers
+            return str(self.exact.numerator)
         return fixed(self.exact, self.places)
 
 

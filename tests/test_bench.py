@@ -28,6 +28,7 @@ from tests.bench.firm import (
     lines,
     write_day_sheet,
 )  # fmt: skip
+from tests.bench.growth import COMMANDS, ledgers, measure, table
 from tests.bench.made import grow, make_pool
 from tests.bench.products import label_texts
 
@@ -123,8 +124,21 @@ def test_a_made_ledger_is_a_ledger(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_every_race_runs() -> None:
-    command = [sys.executable, "-m", "tests.bench", "--lines", "150", "--turns", "1"]
+    sizes = ["--lines", "150", "--records", "250", "--turns", "1"]
+    command = [sys.executable, "-m", "tests.bench", *sizes]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     rows = [line for line in done.stdout.splitlines() if line.startswith("| ")]
-    assert len(rows) == 2 + 6, done.stdout
+    without_server = "PostgreSQL was not measured" in done.stdout
+    assert len(rows) == 2 + (10 if without_server else 12), done.stdout
+    assert "Disk, SQLite: " in done.stdout
+
+
+@pytest.mark.slow
+def test_growth_is_measured_and_told(tmp_path: Path) -> None:
+    made = list(ledgers(tmp_path, 0, 150))
+    costs = measure(made, 1)
+    assert costs.keys() == COMMANDS.keys()
+    assert all(cost.seconds for of_sizes in costs.values() for cost in of_sizes)
+    rows = table(made, costs).splitlines()
+    assert [row.split("|")[1].strip() for row in rows[2:-2]] == list(COMMANDS)

@@ -44,19 +44,33 @@ MONTH_SQL = """
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One race: both medians in seconds, how many turns each had, and what was aimed at."""
+    """One race: the seconds of every turn on both sides, and what was aimed at."""
 
     name: str
     floor_name: str
-    ours: float
-    floor: float
-    turns: int
     aim: str
+    mine: tuple[float, ...]
+    theirs: tuple[float, ...]
+
+    @property
+    def ours(self) -> float:
+        """The median of the ledger's turns."""
+        return statistics.median(self.mine)
+
+    @property
+    def floor(self) -> float:
+        """The median of the floor's turns."""
+        return statistics.median(self.theirs)
 
     @property
     def ratio(self) -> float:
         """How many times the floor the ledger takes."""
         return self.ours / self.floor
+
+    @property
+    def noise(self) -> float:
+        """How far the floor's turns lie from their median, in the median, as a share of it."""
+        return statistics.median(abs(one - self.floor) for one in self.theirs) / self.floor
 
 
 Task = Callable[[], object]
@@ -77,8 +91,7 @@ def race(names: tuple[str, str, str], ours: Task, floor: Task, turns: int) -> Re
         order = ((mine, ours), (theirs, floor))
         for times, task in order if turn % 2 else reversed(order):
             times.append(seconds(task))
-    name, floor_name, aim = names
-    return Result(name, floor_name, statistics.median(mine), statistics.median(theirs), turns, aim)
+    return Result(*names, tuple(mine), tuple(theirs))
 
 
 def clock() -> datetime:
@@ -127,11 +140,8 @@ def race_import(folder: Path, sheet: Path, turns: int) -> tuple[Result, Workspac
     for _ in range(turns):
         theirs.append(seconds(lambda: bare_import(sheet, folder / "bare.db")))
         mine.append(fresh())
-    result = Result(
-        "import a sheet, end to end", "csv.reader into executemany",
-        statistics.median(mine), statistics.median(theirs), turns, "2.4 x",
-    )  # fmt: skip
-    return result, made[-1]
+    names = ("import a sheet, end to end", "csv.reader into executemany", "4 x")
+    return Result(*names, tuple(mine), tuple(theirs)), made[-1]
 
 
 def ledger_file(workspace: Workspace) -> Path:
@@ -238,7 +248,7 @@ def race_record(folder: Path, sheet: Path, turns: int) -> Result:
         run(useledger, "record", path, "--workspace", root)
 
     return race(
-        ("useledger record, one line", "python -c pass", "22 x"),
+        ("useledger record, one line", "python -c pass", "25 x"),
         ours,
         lambda: run(sys.executable, "-c", "pass"),
         turns,
