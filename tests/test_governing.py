@@ -11,8 +11,10 @@ from ledger.checks.case import Case
 from ledger.deadlines import Sort
 from ledger.flow.due import what_is_due
 from ledger.flow.governing import clocks_of, retentions_of
+from ledger.flow.inspecting import prove_whole
 from ledger.flow.recording import record_sheet
-from ledger.flow.retaining import records
+from ledger.flow.retaining import contract_ended, records
+from ledger.flow.workspace import WorkspaceProblem
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import Read, RuleFile
 from tests.cases import book, case, use
@@ -178,3 +180,33 @@ def test_a_report_whose_due_day_was_not_read_is_listed_and_never_overdue(firm) -
     assert all("was not read: ask the agency" in item.why for item in mine)
     assert "--jurisdiction us-ma" in mine[0].command
     assert not [i for i in what_is_due(firm, date(2026, 6, 1)) if "us-ma-yearly" in i.command]
+
+
+def test_years_from_the_end_of_a_contract_run_once_the_end_is_said(firm) -> None:
+    # No state on file counts so; Louisiana, North and South Carolina do (their texts were read only
+    # for work on wood-destroying organisms). The rule here is made up.
+    law = firm.book.jurisdiction("us-ca")
+    longer = replace(
+        law.retentions[0], name="contract", years=2, counted_from="contract end", when=(),
+        of="contracts", supersedes=(),
+    )  # fmt: skip
+    changed = replace(law, retentions=(*law.retentions, longer))
+    files = tuple(changed if file.id == law.id else file for file in firm.book.jurisdictions)
+    firm.book = replace(firm.book, jurisdictions=files)
+    record_sheet(firm, "day.csv", sheet({}), "renner")
+
+    def until() -> tuple[date | None, str]:
+        with firm.store.reading() as reader:
+            (item,) = records(firm, reader)
+        return item.until.day, item.until.rule
+
+    assert until() == (None, "contract")
+    contract_ended(firm, "S0001", date(2025, 12, 31), "calloway")  # an earlier contract
+    assert until() == (None, "contract")
+    contract_ended(firm, "S0001", date(2027, 5, 1), "calloway")
+    assert until() == (date(2029, 5, 1), "contract")
+    contract_ended(firm, "S0001", date(2031, 5, 1), "calloway")  # of a later contract
+    assert until() == (date(2029, 5, 1), "contract")
+    with pytest.raises(WorkspaceProblem, match="no site"):
+        contract_ended(firm, "S0009", date(2027, 5, 1), "calloway")
+    assert prove_whole(firm).ok
