@@ -10,7 +10,7 @@ from ledger.audit import Item, Weight, in_order
 from ledger.flow.audit_firm import report_items
 from ledger.flow.audit_records import look_at
 from ledger.flow.audit_scope import Scope
-from ledger.flow.auditing import firm_items, looked_at
+from ledger.flow.auditing import firm_items, see
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
@@ -95,8 +95,7 @@ def _of_firm(workspace: Workspace) -> list[Item]:
     scope = Scope()
     items = list(report_items(workspace, scope))
     with workspace.store.reading() as reader:
-        records = tuple(looked_at(workspace, reader, scope))
-        items += firm_items(workspace, reader, scope, records)
+        items += firm_items(workspace, reader, scope, see(workspace, reader, scope))
     return items
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from ledger.audit import Item, Topic, Weight
-from ledger.flow.audit_records import Looked
 from ledger.flow.audit_scope import Scope
 from ledger.flow.filing_register import Registered, list_filings
 from ledger.flow.places import site_from
@@ -19,11 +18,8 @@ from ledger.values.period import read_period
 from ledger.values.sealed import Sealed
 
 
-def day_items(reader: Reader, records: Iterable[Looked]) -> Iterator[Item]:
+def day_items(reader: Reader, days: Mapping[date, Sequence[int]]) -> Iterator[Item]:
     """Yield every day with records that no close covers as they stand."""
-    days: dict[date, list[int]] = {}
-    for looked in records:
-        days.setdefault(looked.record.use.date, []).append(looked.record.sealed.seq)
     for day, seqs in sorted(days.items()):
         covered = {seq for close in reader.closes(day) for seq in close.body["entries"]}
         left = [seq for seq in seqs if seq not in covered]

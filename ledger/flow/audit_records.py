@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from ledger.audit import Item, Made, Topic, Weight, item_of
@@ -38,7 +39,7 @@ class Looked:
 
 def look_at(workspace: Workspace, reader: Reader, sites: SiteBook, entry: Sealed) -> Looked:
     """Judge one current record again and gather everything that is to be said about it."""
-    record = booked(entry)
+    record = reader.recall(entry.seq, partial(booked, entry))
     site = sites.get(record.use.site)
     versions = reader.versions(entry.seq)
     made_at = datetime.fromisoformat(versions[0].at)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from itertools import islice
 
 from ledger.audit import (
     Answer,
@@ -33,9 +35,10 @@ from ledger.flow.incidents import incident_items
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
 from ledger.flow.stocking import stock_items
-from ledger.flow.supervision import training_items
+from ledger.flow.supervision import training_items, was_certified
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
+from ledger.journal.many import ManyReader
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 
@@ -66,35 +69,75 @@ def audit(workspace: Workspace, scope: Scope) -> Audit:
     # Filings are read in a transaction of their own, before this one.
     reports = tuple(report_items(workspace, scope)) if scope.of_the_firm else ()
     with workspace.store.reading() as reader:
-        records = tuple(looked_at(workspace, reader, scope))
-        items = [item for looked in records for item in looked.items]
-        items += firm_items(workspace, reader, scope, records)
+        seen = see(workspace, reader, scope)
+        items = seen.items
+        items += firm_items(workspace, reader, scope, seen)
         items += reports
-        versions = {looked.record.sealed.seq: looked.earlier for looked in records}
-        answered = in_order(with_answers(items, answers_in(reader), versions))
-        made = tuple(looked.made for looked in records)
+        answered = in_order(with_answers(items, answers_in(reader), seen.versions))
+        made = tuple(seen.made)
         figures = figures_of(made, answered)
-        places = [looked.record.use.jurisdiction for looked in records]
-        unread = not_read(workspace, [*places, workspace.book.firm.home])
+        unread = not_read(workspace, [*seen.places, workspace.book.firm.home])
         since = _since(reader, scope, answered, figures)
     return Audit(scope, answered, figures, made, unread, since)
 
 
+@dataclass
+class Seen:
+    """What is kept of the records that were looked at; the records themselves are let go.
+
+    ``days`` are the numbers of the records by day, ``versions`` those of corrected records;
+    ``learners`` the records of people who were not certified.
+    """
+
+    items: list[Item] = field(default_factory=list)
+    made: list[Made] = field(default_factory=list)
+    days: dict[date, list[int]] = field(default_factory=dict)
+    versions: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    places: set[str] = field(default_factory=set)
+    learners: list[Looked] = field(default_factory=list)
+
+    def take(self, looked: Looked, *, learner: bool) -> None:
+        """Keep what is wanted of a record."""
+        if learner:
+            self.learners.append(looked)
+        seq, use = looked.record.sealed.seq, looked.record.use
+        self.items += looked.items
+        self.made.append(looked.made)
+        self.days.setdefault(use.date, []).append(seq)
+        if len(looked.earlier) > 1:
+            self.versions[seq] = looked.earlier
+        self.places.add(use.jurisdiction)
+
+
+def see(workspace: Workspace, reader: Reader, scope: Scope) -> Seen:
+    """Look at every current record of a scope and return what is kept of them."""
+    seen = Seen()
+    for looked in looked_at(workspace, reader, scope):
+        seen.take(looked, learner=not was_certified(workspace, looked))
+    return seen
+
+
+AT_ONCE = 500
+"""Records of which everything beside them is asked for together."""
+
+
 def looked_at(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Looked]:
     """Yield every current record of a scope, judged again."""
-    sites = SiteBook(reader)
-    for entry in reader.entries(kinds=BOOKED, current_only=True, **scope.filters()):
-        yield look_at(workspace, reader, sites, entry)
+    many = ManyReader(reader)
+    sites = SiteBook(many)
+    records = reader.entries(kinds=BOOKED, current_only=True, **scope.filters())
+    while some := list(islice(records, AT_ONCE)):
+        many.expect(some)
+        for entry in some:
+            yield look_at(workspace, many, sites, entry)
 
 
-def firm_items(
-    workspace: Workspace, reader: Reader, scope: Scope, records: Sequence[Looked]
-) -> Iterator[Item]:
-    """Yield what is to be said beside the single records."""
-    yield from day_items(reader, records)
+def firm_items(workspace: Workspace, reader: Reader, scope: Scope, seen: Seen) -> Iterator[Item]:
+    """Yield what is to be said beside the single records that were seen."""
+    yield from day_items(reader, seen.days)
     yield from held_items(reader, scope)
     yield from question_items(reader, scope)
-    yield from training_items(workspace, reader, records)
+    yield from training_items(workspace, reader, seen.learners)
     yield from stock_items(workspace, reader, scope)
     yield from incident_items(workspace, reader, scope)
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from functools import partial
 
 from ledger.flow.holding import draft_of
-from ledger.flow.judging import REMARK, booked, find, finding_from, findings_of
+from ledger.flow.judging import REMARK, Booked, booked, find, finding_from, findings_from
 from ledger.flow.lines import BOOKED
 from ledger.flow.listing import listed_of as listed_of  # noqa: PLC0414 - still asked for here
 from ledger.flow.places import SiteBook
@@ -19,7 +19,7 @@ from ledger.journal.verify import How, Mark, Verification, jobs_for, verify
 from ledger.normalise.line import normalise_line
 from ledger.values.finding import Finding
 from ledger.values.progress import Progress
-from ledger.values.sealed import EntryKind, Sealed
+from ledger.values.sealed import Sealed
 
 
 def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[str, str] | None:
@@ -44,17 +44,17 @@ def judge_anew(
     out now. The site and the others there are as they stood when the judgement was made. ``known``
     are sites that were looked up before.
     """
-    judgements = reader.judgements(entry.seq)
-    sealed_findings = findings_of(judgements[-1], entry.seq) if judgements else ()
+    newest = reader.newest_judgement(entry.seq)
+    sealed_findings = findings_from(newest[1]) if newest else ()
     if entry.body.get("carried") or entry.private is None:
         return (), sealed_findings, sealed_findings  # kept elsewhere then, or disposed of since
-    digest = judgements[-1].body["rules"] if judgements else workspace.book.digest
+    digest = newest[0].body["rules"] if newest else workspace.book.digest
     book = workspace.book_of(reader, digest) or workspace.book
-    item = booked(entry)
+    item = reader.recall(entry.seq, partial(booked, entry))
     sites = known or SiteBook(reader)
     again = normalise_line(draft_of(entry, {}), book.lexicon(), book.units, sites.find)
     record: tuple[Difference, ...] = compare_uses(item.use, again.application)
-    until = judgements[-1].seq if judgements else reader.head.seq + 1
+    until = newest[0].seq if newest else reader.head.seq + 1
     site = sites.at(item.use.site, until)
     others = [
         other.use for other in standing_at(reader, item.use.site, until)
@@ -73,21 +73,20 @@ def program_of(judgement: Sealed) -> str:
 
 def judges_of(workspace: Workspace, reader: Reader, seq: int) -> str:
     """Return which version of the program judged an entry last, and which one looks at it now."""
-    judgements = reader.judgements(seq)
-    then = program_of(judgements[-1]) if judgements else "nobody"
+    newest = reader.newest_judgement(seq)
+    then = program_of(newest[0]) if newest else "nobody"
     return f"judged by {then} then, by program {workspace.program} now"
 
 
-def standing_at(reader: Reader, key: str, until: int) -> list[Any]:
+def standing_at(reader: Reader, key: str, until: int) -> list[Booked]:
     """Return the applications at a site that were current when entry ``until`` was sealed."""
-    all_there = [entry for entry in reader.entries(kinds=BOOKED, site=key) if entry.seq < until]
+    all_there = [entry for entry in reader.ever_at_site(key) if entry.seq < until]
     replaced = {entry.replaces for entry in all_there}
-    replaced |= {
-        entry.replaces
-        for entry in reader.entries(kinds=(EntryKind.STRIKE,), site=key)
-        if entry.seq < until
-    }
-    return [booked(entry) for entry in all_there if entry.seq not in replaced]
+    return [
+        reader.recall(entry.seq, partial(booked, entry))
+        for entry in all_there
+        if entry.kind in BOOKED and entry.seq not in replaced
+    ]
 
 
 def differences_of(

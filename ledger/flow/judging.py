@@ -79,10 +79,15 @@ def findings_of(judgement: Sealed, seq: int) -> tuple[Finding, ...]:
     return ()
 
 
+def findings_from(said: Iterable[Mapping[str, Any]]) -> tuple[Finding, ...]:
+    """Return the findings that were sealed of one entry."""
+    return tuple(finding_from(body) for body in said)
+
+
 def latest_findings(reader: Reader, seq: int) -> tuple[Finding, ...]:
     """Return what the newest judgement says of an entry."""
-    judgements = reader.judgements(seq)
-    return findings_of(judgements[-1], seq) if judgements else ()
+    newest = reader.newest_judgement(seq)
+    return findings_from(newest[1]) if newest else ()
 
 
 def judgement_entry(

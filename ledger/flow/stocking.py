@@ -163,7 +163,8 @@ def stock_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[
     if scope.applicator is None and scope.site is None:
         yield from _account_items(workspace, reader, scope)
     entries = reader.entries(kinds=BOOKED, current_only=True, **scope.filters())
-    for gap in gaps_of(workspace, reader, (booked(entry) for entry in entries)):
+    weighed = (booked(entry) for entry in entries if entry.body["amount"].get("weighing"))
+    for gap in gaps_of(workspace, reader, weighed):
         yield Item(
             Topic.STOCK, Weight.ADVICE, f"stock:{gap.seq}", gap.name, gap.text, entry=gap.seq,
             day=gap.day, way_out="record the load (useledger stock move), or amend the line",
@@ -171,9 +172,10 @@ def stock_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[
 
 
 def _account_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Item]:
-    found = movements(reader)
+    kept = next(reader.entries(kinds=(EntryKind.STOCK,)), None) is not None
+    found = movements(reader) if kept else ()
     if all(move.act is Act.USE for move in found):
-        if found:
+        if found or next(reader.entries(kinds=BOOKED, current_only=True), None) is not None:
             yield Item(
                 Topic.STOCK, Weight.ADVICE, "stock:account", "no-stock-account",
                 "no stock account is kept; inspectors of some places ask for purchases and "

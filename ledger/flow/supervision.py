@@ -120,6 +120,12 @@ def standings(workspace: Workspace, reader: Reader, day: date) -> tuple[Standing
 # ------------------------------------------------------------------ audit
 
 
+def was_certified(workspace: Workspace, looked: Looked) -> bool:
+    """Say whether who did the work of a record held a licence of their own on that day."""
+    firm, use = workspace.book.firm, looked.record.use
+    return level_on(firm, firm.person(use.applicator), use.jurisdiction, use.date) == CERTIFIED
+
+
 def training_items(
     workspace: Workspace, reader: Reader, records: Sequence[Looked]
 ) -> Iterator[Item]:
@@ -131,9 +137,7 @@ def training_items(
     unsigned: dict[tuple[str, date, str], list[int]] = {}
     for looked in records:
         use, entry = looked.record.use, looked.record.sealed
-        person = firm.person(use.applicator)
-        certified = level_on(firm, person, use.jurisdiction, use.date) == CERTIFIED
-        if certified or entry.body.get("carried"):
+        if was_certified(workspace, looked) or entry.body.get("carried"):
             continue
         for lack in _lacks(workspace, looked, trained.get(use.applicator, ())):
             lacking.setdefault(

@@ -7,9 +7,9 @@ record, a strike with nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Executable, and_, exists, func, literal, or_, select
 from sqlalchemy.sql import ColumnElement
@@ -40,6 +40,11 @@ EQUAL = ("site", "product_key", "applicator", "county", "jurisdiction")
 """The filters of ``entries`` that ask for one value of a column."""
 
 CHUNK = 1000
+
+EVER = j.kind.in_((*USES, EntryKind.STRIKE))
+"""The condition that an entry says what was done somewhere, or that it was not."""
+
+T = TypeVar("T")
 
 
 def sealed_from(row: Sequence[Any]) -> Sealed:
@@ -178,6 +183,14 @@ class Reader:
             self._span = self._run(widest)[0][0] or 0
         return self._entries(j.first_seq.between(seq - self._span, seq), j.last_seq >= seq)
 
+    def newest_judgement(self, seq: int) -> tuple[Sealed, list[Any]] | None:
+        """Return the newest judgement of an entry, and what it says of that entry as sealed."""
+        judgements = self.judgements(seq)
+        if not judgements:
+            return None
+        said = (item for item in judgements[-1].body["findings"] if item["seq"] == seq)
+        return judgements[-1], next((item["findings"] for item in said), [])
+
     def referring(self, seq: int) -> tuple[Sealed, ...]:
         """Return every entry that names this one in ``refers``."""
         return self._entries(j.refers == seq)
@@ -230,6 +243,14 @@ class Reader:
     def at_site(self, site: str) -> tuple[Sealed, ...]:
         """Return the current applications and amendments at a site."""
         return self._entries(j.site == site, j.kind.in_(USES), CURRENT)
+
+    def ever_at_site(self, site: str) -> tuple[Sealed, ...]:
+        """Return all applications and amendments at a site, and what struck any, in order."""
+        return self._entries(j.site == site, EVER)
+
+    def recall(self, key: Hashable, make: Callable[[], T]) -> T:  # noqa: ARG002 - others remember
+        """Return what is made of entries under this key; this reader remembers nothing."""
+        return make()
 
     def month(self, jurisdiction: str, ym: int, county: str | None = None) -> tuple[UseGroup, ...]:
         """Return the use of a month (``ym`` is 202601) by county, product, label, code, unit."""
