@@ -256,11 +256,6 @@ def entry_rows(workspace: Workspace, listed: Iterable[Listed]) -> list[EntryRow]
     return list(_each_row(workspace, listed))
 
 
-def entry_row(workspace: Workspace, row: Listed) -> EntryRow:
-    """Return one listed entry as the report of entries wants it."""
-    return entry_rows(workspace, [row])[0]
-
-
 def _each_row(workspace: Workspace, listed: Iterable[Listed]) -> Iterator[EntryRow]:
     names = {person.key: person.name for person in workspace.book.firm.people}
     for row in listed:

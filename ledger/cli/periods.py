@@ -121,8 +121,8 @@ def _write(opened: Workspace, parts: list[Summary], form: Form, out: Path) -> li
 
 
 def _open_line(opened: Workspace, summary: Summary, number: int, *, as_json: bool) -> int:
-    from ledger.cli.entries import entries_text, entry_row
-    from ledger.flow.inspecting import listed_of
+    from ledger.cli.entries import entries_text, entry_rows
+    from ledger.flow.listing import listed_of
     from ledger.flow.periods import entries_behind
     from reports.entries import entries_values
 
@@ -130,9 +130,7 @@ def _open_line(opened: Workspace, summary: Summary, number: int, *, as_json: boo
     if line is None:
         have = f"lines 1 to {len(summary.lines)}" if summary.lines else "no lines"
         stop(f"there is no line {number}; the summary has {have}")
-    rows = [
-        entry_row(opened, row) for row in listed_of(opened, entries_behind(opened, summary, line))
-    ]
+    rows = entry_rows(opened, listed_of(opened, entries_behind(opened, summary, line)))
     if as_json:
         print_json(entries_values(rows, opened.book.units))
     else:

@@ -16,6 +16,7 @@ from ledger.flow.places import site_from
 from ledger.flow.single_uses import single_uses_between
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
+from ledger.journal.listing import sites_of
 from ledger.plausible import Doubt, Weighed, doubts
 from ledger.rulebook.model import Shape
 from ledger.rulebook.when import holds
@@ -40,7 +41,8 @@ def doubts_of(
         single_uses_between(workspace, reader, place, (first - BEFORE, period.last))
     )  # fmt: skip
     units = workspace.book.units
-    sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
+    keys = {use.facts.get("site", "") for use in uses}
+    sites = {key: site_from(sealed) for key, sealed in sites_of(reader, keys).items()}
     past = [
         _weighed(use, units) for use in uses if use.facts["date"] < first.isoformat()
     ]  # fmt: skip
