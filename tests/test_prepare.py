@@ -409,3 +409,11 @@ def test_an_address_that_the_ledger_does_not_know_is_filled_from_nothing(firm):
     assert found.plan.use.customer == ""
     assert texts(found.plan, "On file") == []
     assert not isinstance(prepare(firm, bare | {**near, "county": ""}), Prepared)
+
+
+def test_what_breaks_whatever_the_amount_is_not_blamed_on_an_amount():
+    made = plan(product="ridgeline-dust", method="crack and crevice", setting="at structure",
+                places="under refrigerator", extent="12 ft")  # fmt: skip
+    assert made.verdict == REFUSED
+    assert [found.text for found in made.refused if "per 100 ft" in found.text] == []
+    assert made.use.amount.text == "0.1 g"

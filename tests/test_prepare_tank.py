@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
 from functools import cache
@@ -19,7 +20,10 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from ledger.checks.case import Case
+from ledger.checks.dose import ingredient_used
 from ledger.checks.judge import judge
+from ledger.checks.rates import check_rate
+from ledger.checks.say import Tools
 from ledger.cli import main
 from ledger.cli.prepare import tank_mate
 from ledger.flow.judging import latest_findings
@@ -32,7 +36,7 @@ from ledger.preparing.tank import Tank, make_tank
 from ledger.rulebook.book import Book
 from ledger.rulebook.reading import read_book
 from ledger.rulefile import RawFile, gather
-from ledger.values.amount import Basis
+from ledger.values.amount import Basis, Quantity
 from ledger.values.draft import APPLICATION_HEADINGS
 from ledger.values.finding import Fault, Kind, render_fault
 from ledger.values.rounding import exact_text
@@ -224,6 +228,36 @@ def test_a_product_without_a_strength_takes_its_labels_least_or_most_and_says_so
     strengths = [plan.use.dilution.text for plan in made.plans if plan.use.dilution]
     assert strengths == ["0.4 fl oz per 1 gal", "0.5 fl oz per 1 gal"]
     assert sum("no strength was given" in text for text in texts(made, "Mix")) == 2
+
+
+def test_lines_without_a_mark_may_be_one_tank_and_an_active_ingredient_cannot_be_told():
+    """2 g of active ingredient per 1,000 sq ft: alone neither breaks it, together they would."""
+    said = {"extent": "2 ft high; 100 sq ft", "amount": "0.1 gal"}
+    made = planned((EC, "1 fl oz/gal"), (SC, "0.4 fl oz/gal"), **said)
+    book = rules()
+    (rule,) = [r for r in book.labels if r.id == EC]
+    (limit,) = [one for one in rule.limits if one.name == "active-per-area"]
+    grams = sum(
+        used.value for plan in made.plans
+        if (used := ingredient_used(_case(plan.use), Tools(book.units, {}), None)) is not None
+    )  # fmt: skip
+    assert limit.most is not None
+    bound = replace(limit, most=Quantity(grams * 10 - Fraction(1, 10**6), "g"))
+    first, second = (plan.use for plan in made.plans)
+    answers = {}
+    for mark in ("tank", "", "alone"):
+        mine, other = (replace(one, mix_group=mark) for one in (first, second))
+        if mark == "alone":
+            other = replace(other, mix_group="by itself")
+        case = replace(_case(mine), others=(other,))
+        tools = Tools(book.units, {}, "LABEL", lambda one: book.product(one.product, one.date))
+        answers[mark] = [found.kind for found in check_rate(case, bound, tools)]
+    assert answers == {"tank": [Kind.BREACH], "": [Kind.UNKNOWN], "alone": []}
+
+
+def _case(line):
+    product = rules().product(line.product, line.date, line.lot)
+    return Case(line, product, SITES["okafor"], rules().firm, rules().words)
 
 
 # --- the property --------------------------------------------------------------------------------

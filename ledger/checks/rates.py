@@ -60,7 +60,32 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     counted = limit.per.unit == "each" and limit.per.value == 1
     measure = extent(case, limit.per_what, limit.of)
     averaged = counted and measure is not None and measure.value > 1
-    yield from _bounds(case, limit, tools, rate, averaged)
+    found = tuple(_bounds(case, limit, tools, rate, averaged))
+    yield from found
+    if limit.basis is Basis.INGREDIENT and not any(f.kind is Kind.BREACH for f in found):
+        yield from _perhaps_over(case, limit, tools, (value, units))
+
+
+def _perhaps_over(
+    case: Case, limit: Limit, tools: Tools, own: tuple[Fraction, Fraction]
+) -> Iterator[Finding]:
+    """Say that it cannot be told where lines without a mark would break the rate in one tank."""
+    mates = possible_mates(case, tools)
+    if not mates or limit.most is None:
+        return
+    names = actives(case.product)
+    total: Fraction | None = own[0]
+    for mate in mates:
+        brought = ingredient_used(case_of(case, mate, tools), tools, names)
+        value = None if brought is None else tools.into(brought, limit.most.unit)
+        total = None if total is None or value is None else total + value
+    if total is None or over(total / own[1], limit.most.value, limit.inclusive):
+        listed = ", ".join(sorted({mate.product_name for mate in mates}))
+        text = f"cannot tell the rate per {_per(limit)}: {listed} may have been in the same tank"
+        yield finding(limit, tools, Kind.UNKNOWN, text, "mix", _MARK_IT)
+
+
+_MARK_IT = 'amend mix, with one mark on every line of the tank, or "alone"'
 
 
 def times_the_most(case: Case, limit: Limit, tools: Tools) -> Fraction | None:
@@ -226,8 +251,7 @@ def _perhaps_more(case: Case, limit: Limit, tools: Tools, strong: Quantity) -> I
     if value is None or over(value, limit.most.value, limit.inclusive):
         names = ", ".join(sorted({mate.product_name for mate in mates}))
         text = f"cannot tell how strong the mix was: {names} may have been in the same tank"
-        way_out = 'amend mix, with one mark on every line of the tank, or "alone"'
-        yield finding(limit, tools, Kind.UNKNOWN, text, "mix", way_out)
+        yield finding(limit, tools, Kind.UNKNOWN, text, "mix", _MARK_IT)
 
 
 def _per_cent_of(basis: Basis) -> str:

@@ -142,6 +142,11 @@ def _one(text: str, quantity: Quantity, units: Units, origin: Origin) -> list[Te
     if dimension not in {"mass", "volume"}:
         what = f'"{text}" is a {dimension}, not an amount'
         way_out = "write a weight or a volume, as 0.5 oz or 1 gal"
+        if dimension == "time":
+            way_out += (
+                "; seconds become an amount where equipment names a can that was weighed with this"
+                " product by the second"
+            )
         if quantity.unit == "C":
             way_out = 'C is degrees Celsius here; for the kitchen measure write "cup"'
         return Fault("AMOUNT-DIMENSION", origin, what, way_out)

@@ -15,8 +15,10 @@ from ledger.preparing.amounts import (
     load,
     mix_for,
     placements,
+    scales,
     the_most,
 )
+from ledger.preparing.ladder import amount_text
 from ledger.preparing.lasting import lasts_of
 from ledger.preparing.rules_here import (
     Here,
@@ -29,7 +31,7 @@ from ledger.preparing.rules_here import (
     reentry,
     restrictions,
 )
-from ledger.preparing.stage import PROBE, SMALLEST_MIX, Judged, Said, Stage, said_of
+from ledger.preparing.stage import Judged, Said, Stage, said_of
 from ledger.preparing.wish import Wish, wish_of
 from ledger.values.amount import Basis
 from ledger.values.entry import Application
@@ -78,7 +80,9 @@ def make_plan(stage: Stage) -> Plan | tuple[Fault, ...]:
     def attempt(amount: str) -> Judged | None:
         return stage.judged(amount=amount, **cells)
 
-    smallest = SMALLEST_MIX if doses["basis"] == Basis.MIX else PROBE
+    basis = Basis.MIX if doses["basis"] == Basis.MIX else Basis.PRODUCT
+    least = scales(wish.product, basis)[0]
+    smallest = amount_text(least.step, least.unit)
     trial = stage.read(amount=wished or smallest, **cells)
     probe = attempt(smallest)
     if trial.application is None or probe is None:
