@@ -140,13 +140,14 @@ def say_refused(result: Recorded) -> None:
 
 
 def recorded_json(result: Recorded) -> dict[str, Any]:
-    """Return what became of a sheet as plain values."""
+    """Return what became of a sheet as plain values; of a long one the lines with something to
+    say, and ``every_line`` false."""
     return {
         "file": result.sheet.file, "digest": result.sheet.digest,
         "refused": [fault_json(fault) for fault in result.faults],
         "booked": result.count("booked"), "held": result.count("held"),
         "taken": result.count("taken"), "observations": result.observations,
-        "judged_again": result.judged_again,
+        "judged_again": result.judged_again, "every_line": result.counts is None,
         "lines": [
             {
                 "row": outcome.line.draft.origin.row, "line": outcome.line.draft.text("line"),
