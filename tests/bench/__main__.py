@@ -18,6 +18,7 @@ from tests.bench.disk import room_of
 from tests.bench.firm import write_day_sheet
 from tests.bench.page import write_between
 from tests.bench.paper_races import memory_of_rows, race_csv, race_habit, race_workbook, records
+from tests.bench.proof_races import proof_races, race_audit, race_query, race_since
 from tests.bench.races import Result
 from tests.bench.server_races import races_on_server
 from tests.postgres import NoServer
@@ -45,9 +46,12 @@ def measure(folder: Path, sizes: Sizes, notes: list[str]) -> Iterator[Result]:
     yield imported
     yield races.race_summary(workspace, turns * 5)
     yield from race_habit(folder, workspace, sizes.records, turns)
-    yield races.race_verify(workspace, turns)
+    yield race_query(workspace, turns * 5)
+    yield from proof_races(workspace, turns)
+    yield race_audit(workspace, turns)
     large = races.grow(workspace, folder / "large", 10)
     yield races.race_sizes(workspace, large, turns * 5)
+    yield race_since(workspace, large, turns)
     large.store.close()
     head, rows = records(workspace, sizes.records)
     yield race_workbook(folder, head, rows, turns)

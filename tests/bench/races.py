@@ -7,7 +7,6 @@ their ratio means anything.
 from __future__ import annotations
 
 import csv
-import hashlib
 import os
 import shutil
 import sqlite3
@@ -24,7 +23,6 @@ from time import perf_counter
 from ledger.flow.periods import summarise_period
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace, make_workspace, open_workspace
-from ledger.journal.verify import verify
 from ledger.values.period import Period
 from ledger.values.sealed import EntryKind, NewEntry
 from tests.bench.firm import FIRST_DAY, firm_text
@@ -190,26 +188,6 @@ def race_sizes(small: Workspace, large: Workspace, turns: int) -> Result:
         lambda: summarise_period(small, MONTH),
         turns,
     )
-
-
-def race_verify(workspace: Workspace, turns: int) -> Result:
-    """Race the whole proof of a ledger against one plain hash of the same bytes."""
-    with closing(sqlite3.connect(ledger_file(workspace))) as connection:
-        rows = connection.execute("SELECT text FROM journal ORDER BY seq")
-        texts = [text.encode("utf-8") for (text,) in rows]
-
-    def plain() -> str:
-        whole = hashlib.sha256()
-        for text in texts:
-            whole.update(text)
-        return whole.hexdigest()
-
-    def ours() -> None:
-        with workspace.store.reading() as reader:
-            if not verify(reader).ok:
-                raise RuntimeError("the generated ledger does not verify")
-
-    return race(("verify a ledger", "sha256 of the same bytes", "8 x"), ours, plain, turns)
 
 
 def run(*command: str | Path) -> None:
