@@ -67,10 +67,16 @@ def after_command(
         by_hand = (f"to be put in by hand: {text}" for text in made.notice.lacking)
         for text in (*made.notice.remarks, *by_hand):
             say_error(text)
-    unagreed = not_agreed(made, handing) if handing is not None else ()
-    for text in unagreed:
-        say_error(text)
+    unagreed = _say_not_agreed(made, handing)
     return OWED if made.notice.lacking or unagreed else DONE
+
+
+def _say_not_agreed(made: AfterNotice, handing: Handing | None) -> bool:
+    """Say what went by e-mail without the agreement that the law asks for."""
+    found = not_agreed(made, handing) if handing is not None else ()
+    for text in found:
+        say_error(text)
+    return bool(found)
 
 
 def after_page(workspace: Workspace, made: AfterNotice, suffix: str) -> bytes:
