@@ -19,6 +19,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from ledger.journal import Store, StoreProblem, create, open_store
 from ledger.journal import engine as engine_module
 from ledger.journal.engine import journal_mode, wal_is_safe
+from ledger.journal.listing import entries_by_day
 from ledger.journal.month import month_statement
 from ledger.journal.verify import verify
 from ledger.values.sealed import EntryKind, NewEntry
@@ -197,8 +198,15 @@ def test_other_questions_use_their_index(sqlite_store: Store) -> None:
         reader.held_open()
         reader.closes("2025-06-01")
         list(reader.entries(date_from="2025-06-01", date_to="2025-06-02", current_only=True))
+        days = {"date_from": "2025-06-01", "date_to": "2025-06-02"}
+        list(reader.entries((EntryKind.APPLICATION,), **days))
+        list(entries_by_day(reader, (EntryKind.APPLICATION,), current_only=True, filters=days))
         list(reader.entries((EntryKind.RULES,)))
     assert len(asked) > 10
+    dated = [plan for sql, plan in asked.items() if "applied_on >=" in sql]
+    assert len(dated) == 3
+    assert all("USING INDEX ix_journal_applied_on" in plan for plan in dated), dated
+    assert "TEMP B-TREE" not in dated[-1]
     scans = {sql: plan for sql, plan in asked.items() if "SCAN journal" in plan}
     # The head is the last row alone.
     assert [sql for sql in scans if "ORDER BY journal.seq DESC\n LIMIT" not in sql] == []

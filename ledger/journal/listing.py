@@ -13,7 +13,15 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Select, func, select
 
-from ledger.journal.read import CHUNK, CURRENT, ENTRY, Reader, conditions_of, j, sealed_from
+from ledger.journal.filters import conditions_of, is_one_of
+from ledger.journal.read import (
+    CHUNK,
+    CURRENT,
+    ENTRY,
+    Reader,
+    j,
+    sealed_from,
+)
 from ledger.values.sealed import EntryKind, Sealed
 
 _Asked = Select[*tuple[Any, ...]]
@@ -32,7 +40,9 @@ def entries_by_day(
     filters: Mapping[str, str | date | None],
 ) -> Iterator[Sealed]:
     """Yield the entries that meet all filters by day of work, then number (see ``entries``)."""
-    conditions = [j.applied_on.is_not(None), *conditions_of(kinds, filters)]
+    conditions = [
+        j.applied_on.is_not(None), is_one_of(kinds, by_index=False), *conditions_of(None, filters),
+    ]  # fmt: skip
     if current_only:
         conditions.append(CURRENT)
     asked = ENTRY.where(*conditions).order_by(None).order_by(j.applied_on, j.seq)

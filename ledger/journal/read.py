@@ -7,7 +7,7 @@ record, a strike with nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any, TypeVar
 
@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Executable, and_, exists, func, literal, or_,
 from sqlalchemy.sql import ColumnElement
 
 from ledger.journal.columns import USES
+from ledger.journal.filters import conditions_of
 from ledger.journal.month import read_month, read_visits
 from ledger.journal.tables import blob, journal, place, private
 from ledger.values.sealed import EntryKind, Head, Sealed
@@ -36,9 +37,6 @@ ENTRY = (
 )
 """What a sealed entry is made from, in the order of the journal."""
 
-EQUAL = ("site", "product_key", "applicator", "county", "jurisdiction")
-"""The filters of ``entries`` that ask for one value of a column."""
-
 CHUNK = 1000
 
 EVER = j.kind.in_((*USES, EntryKind.STRIKE))
@@ -55,27 +53,6 @@ def sealed_from(row: Sequence[Any]) -> Sealed:
         seq, EntryKind(line["kind"]), line["at"], line["by"], line["os_user"], line["prev"], seal,
         text, line["body"], private_text, line["replaces"], line["refers"],
     )  # fmt: skip
-
-
-def conditions_of(
-    kinds: Iterable[EntryKind] | None, filters: Mapping[str, str | date | None]
-) -> list[ColumnElement[bool]]:
-    """Return the conditions that filters of ``Reader.entries`` mean; TypeError for others."""
-    conditions: list[ColumnElement[bool]] = []
-    if kinds is not None:
-        conditions.append(j.kind.in_(sorted(str(kind) for kind in kinds)))
-    for name, value in filters.items():
-        if name not in EQUAL and name not in {"date_from", "date_to"}:
-            raise TypeError(f"entries() has no filter {name!r}")
-        if value is None:
-            continue
-        if name == "date_from":
-            conditions.append(j.applied_on >= str(value))
-        elif name == "date_to":
-            conditions.append(j.applied_on <= str(value))
-        else:
-            conditions.append(j[name] == value)
-    return conditions
 
 
 class Reader:
