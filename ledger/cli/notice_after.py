@@ -41,12 +41,9 @@ def after_command(
         made = after_notice(workspace, visit, extra)
         page = after_page(workspace, made, suffix)
     else:
+        what = (extra, handing)
         made = give_after(
-            workspace,
-            visit,
-            (extra, handing),
-            lambda one: after_page(workspace, one, suffix),
-            author,
+            workspace, visit, what, lambda one: after_page(workspace, one, suffix), author
         )
         page = made.page
     if out is not None:
