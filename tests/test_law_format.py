@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from ledger.checks.facts import facts_of
-from ledger.checks.judge import superseded
+from ledger.checks.judge import judge
 from ledger.checks.jurisdiction import check_requirement
 from ledger.checks.manners import initials_only, manners, post_office_box, said_under, units_taken
 from ledger.checks.say import Tools
@@ -278,12 +278,25 @@ field = "lot"
 source = "rule"
 says = "Old."
 """
-    file = law(text)
-    assert superseded([file], date(2026, 1, 9)) == frozenset()
-    gone = {("us-zz", "old"), ("us-federal", "restricted-date")}
-    assert superseded([file], date(2026, 1, 10)) == gone
+
+    def asked(file: RuleFile, day: int, method: str = "void") -> set[str]:
+        federal = book().jurisdiction("us-federal")
+        assert federal is not None
+        here = replace(book(), jurisdictions=(federal, file))
+        line = use(
+            date=date(2026, 1, day), jurisdiction="us-zz", lot="", pests=(), method=method
+        )  # fmt: skip
+        found = judge(case(line, firm=here.firm), here)
+        return {finding.name for finding in found} & {"old", "new"}
+
+    assert asked(law(text), 9) == {"old"}
+    assert asked(law(text), 10) == {"new"}
     unsure = law(text, "from memory, not verified")
-    assert superseded([unsure], date(2026, 1, 10)) == frozenset()
+    assert asked(unsure, 10) == {"old", "new"}, "what was not read puts nothing out of force"
+    condition = '\n[[require.when]]\nmethod = ["bait"]\n\n[[require]]'
+    on_condition = text.replace("\n\n[[require]]", condition, 1)
+    assert asked(law(on_condition), 10, "bait") == {"new"}
+    assert asked(law(on_condition), 10, "void") == {"old"}
 
 
 # --- papers, incidents, what lies dormant; told in plain words ---

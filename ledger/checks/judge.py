@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 from ledger.checks.answers import (
     check_ask,
@@ -71,6 +70,8 @@ CHECKS: Mapping[Shape, Check] = {
 _PREFIXES = {"label": "LABEL", "jurisdiction": "LAW", "practice": "PRACTICE"}
 
 Findings = tuple[Finding, ...]
+Order = Requirement | Deadline | Retention
+"""A rule that can give way to another, or have another give way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,14 +182,19 @@ def _limit(file: RuleFile, limit: Limit, book: Book) -> Callable[[Case], Finding
 
 
 def _requirement(
-    file: RuleFile, rule: Requirement, over: Sequence[Span], book: Book
+    file: RuleFile, rule: Requirement, over: Sequence[Order], book: Book
 ) -> Callable[[Case], Findings]:
-    """Return what judges one required field, except on days when another rule stands over it."""
+    """Return what judges one required field, except where another rule stands over it.
+
+    That rule must be in force on the day, and its own condition must hold.
+    """
 
     def judged(case: Case) -> Findings:
-        if any(case.in_force(span) for span in over):
-            return ()
-        return tuple(check_requirement(case, rule, _tools(case, book, file.family)))
+        tools = _tools(case, book, file.family)
+        for order in over:
+            if case.in_force(order.span) and holds(order.when, tools.facts, tools.units):
+                return ()
+        return tuple(check_requirement(case, rule, tools))
 
     return judged
 
@@ -213,34 +219,20 @@ def _of_limits(case: Case, book: Book, rules: _Rules, answers: Answers) -> Itera
     return strictest_of([*outcomes, *mates], _tools(case, book, "practice"))
 
 
-def _orders_over(laws: Iterable[RuleFile]) -> dict[tuple[str, str], tuple[Span, ...]]:
-    """Return when rules give way, by file id and name: the days of what was read and supersedes
-    them."""
-    over: dict[tuple[str, str], tuple[Span, ...]] = {}
+def _orders_over(laws: Iterable[RuleFile]) -> dict[tuple[str, str], tuple[Order, ...]]:
+    """Return, by file id and name, what was read and supersedes a rule."""
+    over: dict[tuple[str, str], tuple[Order, ...]] = {}
     for law in laws:
         for order in law.orders:
             for gone in _gone_by(law, order) if order.read.decides else ():
-                over[gone] = (*over.get(gone, ()), order.span)
+                over[gone] = (*over.get(gone, ()), order)
     return over
 
 
-def _gone_by(
-    law: RuleFile, order: Requirement | Deadline | Retention
-) -> frozenset[tuple[str, str]]:
+def _gone_by(law: RuleFile, order: Order) -> frozenset[tuple[str, str]]:
     """Return what one rule supersedes, as file id and name."""
     parts = (text.rpartition("/") for text in order.supersedes)
     return frozenset((home or law.id, name) for home, _, name in parts)
-
-
-def superseded(laws: Iterable[RuleFile], day: date) -> frozenset[tuple[str, str]]:
-    """Return the rules, as file id and name, that give way on that day to one that was read."""
-    return frozenset(
-        gone
-        for law in laws
-        for order in law.orders
-        if order.read.decides and order.span.holds(day)
-        for gone in _gone_by(law, order)
-    )
 
 
 def _label_unreadable(case: Case) -> Finding:
