@@ -33,7 +33,7 @@ MARKS = ("<!-- growth -->", "<!-- /growth -->")
 SLOW = 60.0  # seconds after which a command is run once, and on no larger ledger
 MEANING = (
     "Processor seconds of a whole command by entries in the ledger, medians of turns; "
-    "a dash where a smaller ledger took a minute already."
+    "a dash where it was not run, for a smaller ledger took long already."
 )
 
 Command = Callable[[Path, int], list[str]]
@@ -163,12 +163,18 @@ def draw(made: list[tuple[int, Path]], costs: dict[str, list[Cost]], path: Path)
     figure, axes = pyplot.subplots(figsize=(8, 5), dpi=110, layout="constrained")
     sizes = [size for size, _ in made]
     shades = pyplot.get_cmap("tab10")
+    ends = []
     for place, (name, of_sizes) in enumerate(costs.items()):
         points = [(size, c.median) for size, c in zip(sizes, of_sizes, strict=True) if c.median]
         axes.loglog(*zip(*points, strict=True), "o-", color=shades(place), lw=1.2, markersize=3)
+        ends.append((*points[-1], name, shades(place)))
+    lowest: dict[int, float] = {}  # by size: where the next name may stand, above the last
+    for size, median, name, shade in sorted(ends):
+        height = max(median, lowest.get(size, 0.0))
+        lowest[size] = height * 1.17
         axes.annotate(
-            name, points[-1], (6, 0), textcoords="offset points", va="center",
-            fontsize=8, color=shades(place),
+            name, (size, height), (6, 0), textcoords="offset points", va="center", fontsize=8,
+            color=shade,
         )  # fmt: skip
     axes.set_xlim(right=sizes[-1] * 6)
     axes.set_xlabel("entries in the ledger")
