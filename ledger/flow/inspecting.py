@@ -13,7 +13,7 @@ from ledger.flow.listing import listed_of as listed_of  # noqa: PLC0414 - still 
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.inspection import Difference, compare_findings, compare_uses
-from ledger.intake import read_sheet
+from ledger.intake import open_sheet
 from ledger.journal import Reader
 from ledger.journal.verify import How, Mark, Verification, jobs_for, verify
 from ledger.normalise.line import normalise_line
@@ -28,8 +28,8 @@ def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[s
     if data is None:
         return None
     origin = entry.body["origin"]
-    sheet = read_sheet(origin["file"], data, workspace.book.firm.month_first)
-    for draft in sheet.drafts:
+    sheet = open_sheet(origin["file"], data, workspace.book.firm.month_first)
+    for draft in sheet.drafts():
         if draft.origin.row == origin["row"] and draft.origin.page == origin["page"]:
             return {heading: cell.text for heading, cell in draft.cells.items() if cell.text}
     return None
