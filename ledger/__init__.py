@@ -23,6 +23,7 @@ rulebook      the grammar of rule files, and which rules hold on a day
 deadlines     when a clock of the law ends, and the order of what is owed
 audit         what an inspector checks, in which order, and what is owed
 stock         the stock account: bought, moved, used, disposed, counted
+weighing      a day's tools: weighed and loaded against what the lines say
 stating       an amount in a unit that a form takes, and in pounds
 refusals      what a regulator does not take in a line of a report
 listing       reports of single applications, of groups of them, and of people

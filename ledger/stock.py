@@ -9,14 +9,13 @@ counted, and what could not be explained stands in a column of its own, so that 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 
 from ledger.values.amount import Quantity
-from ledger.values.rounding import exact_text, fixed
 
 STORE = "store"
 """The place that a movement means if it names none."""
@@ -183,95 +182,3 @@ def _counted(
     counts = account.counts if opening else (*account.counts, count)
     unexplained = account.unexplained + count.difference
     return replace(account, counts=counts, unexplained=unexplained, known=True, short_on=None)
-
-
-# ------------------------------------------------------------------ weighings of a day
-
-
-@dataclass(frozen=True, slots=True)
-class Weighing:
-    """One weighing of a tool: the line's entry, when, what it weighed before and after."""
-
-    seq: int
-    day: date
-    order: str
-    tool: str
-    product: str
-    before: Quantity
-    after: Quantity
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """What two weighings, or a weighing and its tool, do not agree on."""
-
-    seq: int
-    day: date
-    name: str
-    text: str
-
-
-def weighing_gaps(
-    weighings: Iterable[Weighing],
-    loads: Mapping[tuple[str, date], Sequence[Quantity]],
-    tools: Mapping[str, tuple[Quantity | None, Quantity | None]],
-    convert: Convert,
-) -> tuple[Gap, ...]:
-    """Return where the weighings of a tool on a day do not join, in order.
-
-    What a tool weighs before a line is what it weighed after the line before, plus the loads
-    recorded for it that day. ``tools`` gives what each weighs empty and what it holds.
-    """
-    gaps: list[Gap] = []
-    last: dict[tuple[str, date, str], Weighing] = {}
-    loaded: set[tuple[str, date]] = set()
-    for one in sorted(weighings, key=lambda item: (item.day, item.tool, item.order, item.seq)):
-        unit = one.before.unit
-        gaps += _of_tool(one, tools.get(one.tool, (None, None)), convert)
-        before = last.get((one.tool, one.day, one.product))
-        last[one.tool, one.day, one.product] = one
-        ended = convert(before.after, unit) if before else None
-        if before is None or ended is None:
-            continue
-        step = one.before.value - ended
-        total = sum(
-            (convert(load, unit) or Fraction() for load in loads.get((one.tool, one.day), ())),
-            Fraction(),
-        )
-        if step > 0 and total >= step and (one.tool, one.day) not in loaded:
-            loaded.add((one.tool, one.day))
-        elif step > 0:
-            gaps.append(Gap(
-                one.seq, one.day, "weighed-more",
-                f"{one.tool} weighed {_plain(step)} {unit} more than after entry {before.seq}, and "
-                f"no load of it is recorded that day",
-            ))  # fmt: skip
-        elif step < 0:
-            gaps.append(Gap(
-                one.seq, one.day, "weighed-less",
-                f"{one.tool} weighed {_plain(-step)} {unit} less than after entry {before.seq}: "
-                "used or spilled without a record",
-            ))  # fmt: skip
-    return tuple(gaps)
-
-
-def _of_tool(
-    one: Weighing, tool: tuple[Quantity | None, Quantity | None], convert: Convert
-) -> Iterable[Gap]:
-    empty, holds = tool
-    unit = one.before.unit
-    bare = convert(empty, unit) if empty else None
-    room = convert(holds, unit) if holds else None
-    after = convert(one.after, unit)
-    if bare is not None and after is not None and after < bare:
-        text = f"{one.tool} weighed {_plain(bare - after)} {unit} less than it does empty"
-        yield Gap(one.seq, one.day, "weighed-below-empty", text)
-    if bare is not None and room is not None and one.before.value > bare + room:
-        over = one.before.value - bare - room
-        text = f"{one.tool} weighed {_plain(over)} {unit} more than it does full"
-        yield Gap(one.seq, one.day, "weighed-above-full", text)
-
-
-def _plain(value: Fraction) -> str:
-    text = exact_text(value)
-    return f"about {fixed(value, 4)}" if "/" in text else text

@@ -31,7 +31,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("ledger.rulebook",),
     (
         "ledger.report_remarks", "ledger.deadlines", "ledger.stating", "ledger.audit",
-        "ledger.stock", "ledger.refusals", "ledger.plausible",
+        "ledger.stock", "ledger.weighing", "ledger.refusals", "ledger.plausible",
     ),
     (
         "ledger.normalise", "ledger.checks", "ledger.close",

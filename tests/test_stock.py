@@ -19,8 +19,9 @@ from ledger.flow.correcting import amend
 from ledger.flow.recording import record_sheet
 from ledger.flow.stocking import StockWish, converting, move_stock, stock_account
 from ledger.flow.workspace import WorkspaceProblem
-from ledger.stock import Act, Movement, Weighing, accounts, weighing_gaps
+from ledger.stock import Act, Movement, accounts
 from ledger.values.amount import Quantity
+from ledger.weighing import Load, PutDown, ToolDay, nearest, tool_gaps
 from tests.day_sheets import sheet
 from tests.workspaces import SetClock, sample_workspace
 
@@ -120,14 +121,32 @@ def test_the_account_always_adds_up_and_order_of_handing_in_does_not_matter(said
 # --- weighings -------------------------------------------------------------------------------
 
 
-def weigh(seq, before, after, order="08:00", **more):
-    pair = Quantity(Fraction(before), "oz"), Quantity(Fraction(after), "oz")
-    return Weighing(seq, DAY, order, "duster-a", "99999-11", *pair, **more)
+def oz(value):
+    return Quantity(Fraction(value), "oz")
 
 
-def gaps(*weighings, loads=(), tool=(None, None)):
-    loaded = {("duster-a", DAY): [Quantity(Fraction(load), "oz") for load in loads]}
-    return [gap.name for gap in weighing_gaps(weighings, loaded, {"duster-a": tool}, plain)]
+def weigh(seq, before, after, order="08:00", lot=""):
+    pair = oz(before), oz(after)
+    used = oz(Fraction(before) - Fraction(after))
+    return PutDown(seq, order, "duster-a", "99999-11", lot, used, pair)
+
+
+def put(seq, amount, order="08:00", lot=""):
+    used = None if amount is None else oz(amount)
+    return PutDown(seq, order, "duster-a", "99999-11", lot, used)
+
+
+def gaps(*lines, loads=(), tool=(None, None), **more):
+    loaded = tuple(
+        Load(90 + number, "duster-a", "99999-11", "", oz(load)) for number, load in enumerate(loads)
+    )
+    return found(lines, loaded, {"duster-a": tool}, **more)
+
+
+def found(lines, loads=(), tools=None, **more):
+    opening = {key: oz(value) for key, value in more.pop("opening", {}).items()}
+    day = ToolDay(DAY, tuple(lines), tuple(loads), tools or {}, opening, **more)
+    return [gap.name for gap in tool_gaps(day, plain)]
 
 
 def test_weighings_of_a_tool_join_or_say_so():
@@ -144,6 +163,58 @@ def test_a_tool_weighs_no_less_than_empty_and_no_more_than_full():
     tool = Quantity(Fraction(5), "oz"), Quantity(Fraction(8), "oz")
     assert gaps(weigh(1, 13, 5), tool=tool) == []
     assert gaps(weigh(1, 14, 4), tool=tool) == ["weighed-below-empty", "weighed-above-full"]
+
+
+def test_a_difference_within_two_per_cent_of_what_was_put_down_is_none():
+    # 2 oz put down in all: 0.04 oz either way is the bound, itself included
+    assert gaps(weigh(1, 10, 9), weigh(2, Fraction("8.96"), Fraction("7.96"), "09:00")) == []
+    off = weigh(2, Fraction("8.959"), Fraction("7.959"), "09:00")
+    assert gaps(weigh(1, 10, 9), off) == ["weighed-less"]
+
+
+def test_what_unweighed_lines_put_down_between_is_reckoned_in():
+    first, last = weigh(1, 10, 9), weigh(3, "17/2", 8, "10:00")
+    assert gaps(first, put(2, "1/2", "09:00"), last) == []
+    assert gaps(first, put(2, "1/4", "09:00"), last) == ["weighed-less"]
+    assert gaps(first, last) == ["weighed-less"]
+    assert gaps(first, put(2, None, "09:00"), last) == [], "an untold amount cannot be held"
+
+
+def test_any_load_may_lie_in_any_step_and_is_taken_once():
+    first, second, third = weigh(1, 10, 9), weigh(2, 12, 11, "09:00"), weigh(3, 14, 13, "10:00")
+    assert gaps(first, second, third, loads=[3, 3]) == []
+    assert gaps(first, second, third, loads=[3]) == ["weighed-more"]
+    assert gaps(first, second, third, loads=[8, 3, 1, 2]) == [], "8 oz before the first weighing"
+    assert gaps(first, weigh(2, 11, 10, "09:00"), loads=[5, -3]) == [], "3 oz came back"
+    many = [1] * 40
+    assert gaps(first, weigh(2, 29, 28, "09:00"), loads=many) == []
+
+
+@given(st.fractions(-9, 9), st.lists(st.fractions(-9, 9, max_denominator=8), max_size=5))
+def test_the_nearest_sum_of_loads_is_no_worse_than_any_other(step, loads):
+    total, left = nearest(step, loads)
+    assert total + sum(left) == sum(loads)
+    for mask in range(1 << len(loads)):
+        other = sum((load for index, load in enumerate(loads) if mask >> index & 1), Fraction())
+        assert abs(step - total) <= abs(step - other)
+
+
+def test_loaded_less_what_came_back_is_what_the_lines_used():
+    assert gaps(put(1, 2), loads=[5, -3]) == []
+    assert gaps(put(1, "49/25"), loads=[5, -3]) == ["loads-differ"], "0.04 of 1.96 is over 2 %"
+    assert gaps(put(1, "101/50"), loads=[5, -3]) == [], "0.02 of 2.02 is within"
+    assert gaps(put(1, 1), loads=[5]) == [], "the rest is still in the tool"
+    assert gaps(put(1, None), loads=[5, -3]) == [], "cannot tell"
+    key = ("duster-a", "99999-11")
+    assert gaps(put(1, 3), loads=[5, -3], opening={key: 1}) == []
+    assert gaps(put(1, 1), loads=[5, -3], counted=frozenset({key})) == [], "the count decides"
+
+
+def test_a_line_names_the_lot_that_its_tool_was_loaded_from():
+    load = Load(90, "duster-a", "99999-11", "RD-7", oz(2))
+    assert found([put(1, 1, lot="rd-7")], [load]) == []
+    assert found([put(1, 1)], [load]) == []
+    assert found([put(1, 1, lot="RD-8")], [load]) == ["lot-differs"]
 
 
 # --- in the ledger ---------------------------------------------------------------------------

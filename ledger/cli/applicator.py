@@ -20,12 +20,13 @@ from ledger.cli.common import (
     shared,
     show_finding,
 )  # fmt: skip
-from ledger.cli.printing import counted, progress_bar
+from ledger.cli.printing import counted, filled, progress_bar
 from ledger.flow.workspace import Workspace, open_workspace, warnings_about
 from ledger.values.finding import Kind, render_fault
 
 if TYPE_CHECKING:
     from ledger.flow.booking import Outcome, Recorded
+    from ledger.flow.day_stock import DayStock
 
 
 @click.command("check")
@@ -239,7 +240,9 @@ def close_command(
 
     \b
     A day does not close while a line is held or an answer is owed. Breaches and what cannot be
-    told do not stop it. Keep the seal code outside the ledger: on paper, in an e-mail.
+    told do not stop it. What the tools were weighed at and loaded with is held against the lines,
+    what was counted against the stock account; differences of more than 2 % are sealed with the
+    close, and the exit code is 1. Keep the seal code outside the ledger: on paper, in an e-mail.
     Example:
       useledger close 2026-01-14 --by calloway
     """
@@ -254,6 +257,7 @@ def close_command(
             "day": done.day.isoformat(), "applicator": done.applicator, "closed": bool(done.entry),
             "entry": done.entry.seq if done.entry else None, "seal_code": done.code,
             "counts": done.counts,
+            "stock": done.stock.body() if done.stock else None,
             "waits_for": [
                 {"what": item.what, "way_out": item.way_out} for item in done.obstacles
             ],
@@ -265,8 +269,24 @@ def close_command(
     else:
         already = " was closed before, nothing has changed since" if done.again else " is closed"
         click.echo(f"{day}{already}: {_tally(done.counts or {})}")
+        _say_stock(done.stock)
         click.echo(f"seal code  {done.code}")
         click.echo(
             "Keep this code outside the ledger: it shows later whether anything was altered."
         )
-    return OWED if done.obstacles else DONE
+    return OWED if done.obstacles or (done.stock and done.stock.gaps) else DONE
+
+
+def _say_stock(stock: DayStock | None) -> None:
+    """Say what the day's weighings, loads and counts do not agree with."""
+    if stock is None or not stock.checked:
+        return
+    if not stock.gaps:
+        click.echo("What was weighed, loaded or counted agrees with the lines within 2 %.")
+        return
+    click.echo("What was weighed, loaded or counted does not agree (sealed with the close):")
+    for gap in stock.gaps:
+        click.echo(filled(gap.text, "  ", "      "))
+    click.echo(
+        "Record what is missing (useledger stock move), amend the line, or answer the audit."
+    )

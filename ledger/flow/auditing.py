@@ -31,6 +31,7 @@ from ledger.flow.audit_firm import (
 )  # fmt: skip
 from ledger.flow.audit_records import Looked, look_at
 from ledger.flow.audit_scope import Scope
+from ledger.flow.day_stock import tool_items
 from ledger.flow.incidents import incident_items
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
@@ -139,6 +140,7 @@ def firm_items(workspace: Workspace, reader: Reader, scope: Scope, seen: Seen) -
     yield from question_items(reader, scope)
     yield from training_items(workspace, reader, seen.learners)
     yield from stock_items(workspace, reader, scope)
+    yield from tool_items(workspace, reader, scope)
     yield from incident_items(workspace, reader, scope)
 
 

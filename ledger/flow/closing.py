@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from ledger.close import DayLine, HeldLine, Obstacle, counts, obstacles
-from ledger.flow.judging import latest_findings
+from ledger.flow.day_stock import DayStock, day_stock, places_of
+from ledger.flow.judging import booked, latest_findings
+from ledger.flow.lines import BOOKED
 from ledger.flow.recording import open_runs
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
-from ledger.journal import Reader, Writer
+from ledger.journal import Reader
 from ledger.merkle import Tree
 from ledger.seal import seal_code
+from ledger.values.lexicon import fold
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 
@@ -27,6 +31,7 @@ class Closed:
     code: str = ""
     counts: dict[str, int] | None = None
     again: bool = False
+    stock: DayStock | None = None
 
 
 def close_day(workspace: Workspace, day: date, applicator: str | None, by: str) -> Closed:
@@ -46,25 +51,38 @@ def close_day(workspace: Workspace, day: date, applicator: str | None, by: str) 
         waiting = obstacles(lines, held, sorted(open_runs(writer).values()))
         if waiting:
             return Closed(day, applicator, waiting)
-        before = _standing_close(writer, day, applicator, lines)
-        if before is not None:
-            code = seal_code(before.seal)
-            return Closed(day, applicator, (), before, code, dict(before.body["counts"]), True)
-        seal_rules(writer, workspace.book)
-        entry = writer.append(_close_entry(writer, day, applicator, lines, by))
-    return Closed(day, applicator, (), entry, seal_code(entry.seal), dict(entry.body["counts"]))
+        stock = _stock_of(workspace, writer, day, applicator)
+        said = {
+            "day": day.isoformat(), "date": day.isoformat(), "applicator": applicator,
+            "counts": counts(lines), "entries": [line.seq for line in lines],
+            **({"stock": stock.body()} if stock.checked else {}),
+        }  # fmt: skip
+        entry = _standing_close(writer, said)
+        again = entry is not None
+        if entry is None:
+            seal_rules(writer, workspace.book)
+            tree = grown_tree(writer)
+            body = {**said, "size": tree.size, "root": tree.root, "peaks": list(tree.peaks)}
+            entry = writer.append(NewEntry(EntryKind.CLOSE, body, by=by))
+    code, told = seal_code(entry.seal), dict(entry.body["counts"])
+    return Closed(day, applicator, (), entry, code, told, again, stock)
 
 
-def _close_entry(
-    writer: Writer, day: date, applicator: str | None, lines: list[DayLine], by: str
-) -> NewEntry:
-    tree = grown_tree(writer)
-    body: dict[str, Any] = {
-        "day": day.isoformat(), "date": day.isoformat(), "applicator": applicator,
-        "size": tree.size, "root": tree.root, "peaks": list(tree.peaks),
-        "counts": counts(lines), "entries": [line.seq for line in lines],
-    }  # fmt: skip
-    return NewEntry(EntryKind.CLOSE, body, by=by)
+def _stock_of(workspace: Workspace, reader: Reader, day: date, applicator: str | None) -> DayStock:
+    """Return how the day's weighings, loads and counts agree with its lines.
+
+    Of one person's day the own lines are looked at first; where they do not agree, all lines of
+    the day are, for a tool may have gone from hand to hand.
+    """
+    if applicator is None:
+        return day_stock(workspace, reader, day)
+    found = reader.entries(
+        kinds=BOOKED, current_only=True, applicator=applicator, date_from=day, date_to=day
+    )
+    own = [booked(entry) for entry in found]
+    places = places_of(own) | {fold(applicator)}
+    first = day_stock(workspace, reader, day, own).of(places)
+    return day_stock(workspace, reader, day).of(places) if first.gaps else first
 
 
 def grown_tree(reader: Reader) -> Tree:
@@ -115,12 +133,14 @@ def held_on(reader: Reader, day: date, applicator: str | None) -> list[HeldLine]
     return found
 
 
-def _standing_close(
-    reader: Reader, day: date, applicator: str | None, lines: list[DayLine]
-) -> Sealed | None:
-    """Return the newest close of this day if it still covers exactly these entries."""
+def _standing_close(reader: Reader, said: Mapping[str, Any]) -> Sealed | None:
+    """Return the newest close of this day if it still covers exactly these entries.
+
+    What was said of the stock counts too: a load recorded since is worth a new close.
+    """
     closes = [
-        close for close in reader.closes(day.isoformat()) if close.body["applicator"] == applicator
-    ]
-    seqs = [line.seq for line in lines]
-    return closes[-1] if closes and closes[-1].body["entries"] == seqs else None
+        close for close in reader.closes(said["day"])
+        if close.body["applicator"] == said["applicator"]
+    ]  # fmt: skip
+    same = closes and all(closes[-1].body.get(key) == said.get(key) for key in ("entries", "stock"))
+    return closes[-1] if same else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -22,19 +22,16 @@ from ledger.stock import (
     TOLERANCE,
     Account,
     Act,
-    Gap,
     Movement,
-    Weighing,
     accounts,
-    weighing_gaps,
 )  # fmt: skip
 from ledger.units import Units
 from ledger.values.amount import Quantity
 from ledger.values.lexicon import fold
 from ledger.values.origin import Origin
 from ledger.values.product import Product
-from ledger.values.rounding import exact_text, fixed
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
+from ledger.weighing import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,15 +104,16 @@ def movements(reader: Reader) -> tuple[Movement, ...]:
     A use is drawn from its tool if that was ever loaded with the product, else from the place
     named like the applicator (a vehicle), else from the store.
     """
-    written = [_movement(entry) for entry in reader.entries(kinds=(EntryKind.STOCK,))]
+    written = [movement_of(entry) for entry in reader.entries(kinds=(EntryKind.STOCK,))]
     supplied = {(move.product, place) for move in written for place in (move.place, move.to)}
     uses = [
-        _use(booked(entry), supplied) for entry in reader.entries(kinds=BOOKED, current_only=True)
+        use_of(booked(entry), supplied) for entry in reader.entries(kinds=BOOKED, current_only=True)
     ]
     return (*written, *uses)
 
 
-def _movement(entry: Sealed) -> Movement:
+def movement_of(entry: Sealed) -> Movement:
+    """Return the movement that an entry of stock says."""
     body = entry.body
     amount = Quantity(Fraction(body["amount"]["value"]), body["amount"]["unit"])
     return Movement(
@@ -124,7 +122,8 @@ def _movement(entry: Sealed) -> Movement:
     )  # fmt: skip
 
 
-def _use(record: Booked, supplied: set[tuple[str, str]]) -> Movement:
+def use_of(record: Booked, supplied: set[tuple[str, str]]) -> Movement:
+    """Return a record of use as a movement; ``supplied`` are products and places that got any."""
     use = record.use
     wanted = [fold(name) for name in (use.equipment, use.applicator) if name]
     place = next((name for name in wanted if (use.product_key, name) in supplied), STORE)
@@ -160,18 +159,8 @@ def stock_account(
 
 def stock_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Item]:
     """Yield what does not add up: counts, more gone than was there, use of what never came."""
-    if scope.applicator is None and scope.site is None:
-        yield from _account_items(workspace, reader, scope)
-    entries = reader.entries(kinds=BOOKED, current_only=True, **scope.filters())
-    weighed = (booked(entry) for entry in entries if entry.body["amount"].get("weighing"))
-    for gap in gaps_of(workspace, reader, weighed):
-        yield Item(
-            Topic.STOCK, Weight.ADVICE, f"stock:{gap.seq}", gap.name, gap.text, entry=gap.seq,
-            day=gap.day, way_out="record the load (useledger stock move), or amend the line",
-        )  # fmt: skip
-
-
-def _account_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Item]:
+    if scope.applicator is not None or scope.site is not None:
+        return
     kept = next(reader.entries(kinds=(EntryKind.STOCK,)), None) is not None
     found = movements(reader) if kept else ()
     if all(move.act is Act.USE for move in found):
@@ -212,31 +201,3 @@ def _account_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterat
                     entry=count.seq, day=count.day,
                     way_out="find the missing line or movement, else answer this",
                 )  # fmt: skip
-
-
-def gaps_of(workspace: Workspace, reader: Reader, records: Iterable[Booked]) -> tuple[Gap, ...]:
-    """Return where the weighings of these records do not join, with the loads of their days."""
-    weighings = [
-        Weighing(
-            record.sealed.seq, record.use.date,
-            record.use.start.isoformat() if record.use.start else "", record.use.equipment,
-            record.use.product_key, *record.use.amount.weighing,
-        )
-        for record in records
-        if record.use.amount.weighing and record.use.equipment
-    ]  # fmt: skip
-    if not weighings:
-        return ()
-    loads: dict[tuple[str, date], list[Quantity]] = {}
-    for entry in reader.entries(kinds=(EntryKind.STOCK,)):
-        move = _movement(entry)
-        if move.act is Act.MOVE:
-            loads.setdefault((move.to, move.day), []).append(move.amount)
-    tools = {tool.key: (tool.empty, tool.holds) for tool in workspace.book.firm.tools}
-    return weighing_gaps(weighings, loads, tools, converting(workspace.book.units))
-
-
-def said(value: Fraction) -> str:
-    """Return an exact value as text; one that never ends to four places, and said so."""
-    text = exact_text(value)
-    return f"about {fixed(value, 4)}" if "/" in text else text
