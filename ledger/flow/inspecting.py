@@ -9,7 +9,6 @@ from functools import partial
 from ledger.flow.holding import draft_of
 from ledger.flow.judging import REMARK, Booked, booked, find, finding_from, findings_from
 from ledger.flow.lines import BOOKED
-from ledger.flow.listing import listed_of as listed_of  # noqa: PLC0414 - still asked for here
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.inspection import Difference, compare_findings, compare_uses
