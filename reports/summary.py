@@ -206,7 +206,7 @@ def _ingredient_sheet(part: Summary, form: Form, printing: Printing, county: str
         columns=(
             Column("Active ingredient"),
             Column("CAS number", "number of the substance in the CAS registry"),
-            Column("Pounds", "product by weight times the share on its label", Kind.NUMBER, "lb"),
+            Column("Weight", "product by weight times the share on its label", Kind.NUMBER, "lb"),
             Column("Applications", "of the products that hold it", Kind.NUMBER),
         ),
         rows=tuple(

@@ -79,6 +79,12 @@ class LazyGroup(click.Group):
         command: click.Command = getattr(module, cmd_name.replace("-", "_") + "_command")
         return command
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Take the arguments up; none may hold a NUL, which no file's name and no text can."""
+        if any("\0" in arg for arg in args):
+            ctx.fail("an argument holds a NUL character; type it again without it")
+        return super().parse_args(ctx, args)
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ledger.cli.common import DONE, OWED, print_json, read_day, shared, stop
+from ledger.cli.common import DONE, OWED, print_json, read_day, shared, staged, stop
 from ledger.flow.workspace import open_workspace
 
 if TYPE_CHECKING:
@@ -53,11 +53,13 @@ def audit_command(
     if out is not None and out.suffix.casefold() not in {".xlsx", ".pdf", ".csv"}:
         stop(f'"{out.suffix}" is no kind of paper; name a file that ends in .xlsx, .pdf or .csv')
     done = audit(opened, _scope(opened, period, said))
-    sealed = seal_audit(opened, done, by) if by else None
+    paper = {out: _paper(opened, done, out)} if out is not None and not as_json else {}
+    with staged(paper):  # what cannot be written is known before anything is sealed
+        sealed = seal_audit(opened, done, by) if by else None
     if as_json:
         print_json(_values(done, sealed.seq if sealed else None))
     elif out is not None:
-        _write(opened, done, out)
+        click.echo(f"{out}: {len(done.items)} findings, {len(done.owed)} owed")
     else:
         click.echo(_text(opened, done, advice=advice))
     if sealed is not None and not as_json:
@@ -102,7 +104,8 @@ def _sheets(opened: Workspace, done: Audit) -> tuple[Sheet, ...]:
     )  # fmt: skip
 
 
-def _write(opened: Workspace, done: Audit, out: Path) -> None:
+def _paper(opened: Workspace, done: Audit, out: Path) -> bytes:
+    """Return the audit as the file that its name asks for."""
     from ledger.cli.papers import file_bytes
 
     sheets = _sheets(opened, done)
@@ -110,10 +113,7 @@ def _write(opened: Workspace, done: Audit, out: Path) -> None:
         from reports.audit import findings_sheet
 
         sheets = (findings_sheet(_head(opened, done), done.items),)
-    data = file_bytes(sheets, out.suffix.casefold(), opened.book.firm.name)
-    out.parent.mkdir(parents=True, exist_ok=True)
-    out.write_bytes(data)
-    click.echo(f"{out}: {len(done.items)} findings, {len(done.owed)} owed")
+    return file_bytes(sheets, out.suffix.casefold(), opened.book.firm.name)
 
 
 def _values(done: Audit, sealed: int | None) -> dict[str, Any]:

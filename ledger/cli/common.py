@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO, Any, NoReturn
 
 import click
+from click.core import ParameterSource
 
 from ledger.values.finding import Fault, Finding, render_fault, render_finding
 
@@ -35,6 +36,7 @@ def shared(function: Callable[..., int]) -> Callable[..., None]:
     )  # fmt: skip
     @functools.wraps(function)
     def run(*args: object, **kwargs: object) -> None:
+        _nothing_empty()
         _take_from_group(kwargs)
         for stream in (sys.stdout, sys.stderr):
             if isinstance(stream, io.TextIOWrapper):  # a terminal without a letter shows a mark
@@ -42,6 +44,18 @@ def shared(function: Callable[..., int]) -> Callable[..., None]:
         sys.exit(guarded(function, *args, **kwargs))
 
     return run
+
+
+def _nothing_empty() -> None:
+    """Stop at an option given without a value: it may be a shell's variable that is not set."""
+    ctx: click.Context | None = click.get_current_context()
+    while ctx is not None:
+        for option in ctx.command.params:
+            name = option.name or ""
+            typed = ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
+            if isinstance(option, click.Option) and typed and ctx.params.get(name) == "":
+                stop(f"{option.opts[0]} is empty; write its value, or leave it out")
+        ctx = ctx.parent
 
 
 def _take_from_group(kwargs: dict[str, Any]) -> None:

@@ -101,8 +101,8 @@ def export_command(
     opened = open_workspace(workspace)
     if moving and not by:
         stop("a ledger is moved by a person; add --by PERSON")
-    person = opened.require_person(by) if moving else ""
-    head = export_ledger(opened, folder, export_papers(opened), person)
+    person = opened.require_person(by) if by else ""
+    head = export_ledger(opened, folder, export_papers(opened), person if moving else "")
     if as_json:
         print_json({"folder": str(folder), "entries": head.seq, "seal": head.seal,
                     "moved": moving})  # fmt: skip

@@ -13,7 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ledger.cli.common import COULD_NOT, DONE, fault_json, print_json, read_day, shared, stop
+from ledger.cli.common import (
+    COULD_NOT,
+    DONE,
+    EntryNumber,
+    fault_json,
+    print_json,
+    read_day,
+    shared,
+    stop,
+)  # fmt: skip
 from ledger.flow.workspace import open_workspace
 from ledger.values.finding import render_fault
 
@@ -111,7 +120,7 @@ def zipped(files: dict[str, bytes]) -> bytes:
 
 
 @click.command("prove")
-@click.argument("entry", type=int)
+@click.argument("entry", type=EntryNumber())
 @click.option("--out", type=click.Path(path_type=Path), help="Write the proof to this file.")
 @shared
 def prove_command(entry: int, out: Path | None, workspace: str | None, as_json: bool) -> int:

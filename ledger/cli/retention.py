@@ -7,17 +7,26 @@ from typing import Any
 
 import click
 
-from ledger.cli.common import DONE, OWED, print_json, read_day, read_file, shared, stop
+from ledger.cli.common import (
+    DONE,
+    OWED,
+    EntryNumber,
+    print_json,
+    read_day,
+    read_file,
+    shared,
+    stop,
+)  # fmt: skip
 from ledger.flow.workspace import open_workspace
 
 
 @click.command("keep")
-@click.option("--entry", type=int, help="Keep one record.")
+@click.option("--entry", type=EntryNumber(), help="Keep one record.")
 @click.option("--site", metavar="KEY", help="Keep everything at a site.")
 @click.option("--from", "date_from", metavar="DATE", help="Keep work from this day on.")
 @click.option("--to", "date_to", metavar="DATE", help="Keep work up to this day.")
 @click.option("--contract-ended", metavar="DATE", help="The contract at --site ended that day.")
-@click.option("--end", type=int, metavar="ORDER", help="End this order.")
+@click.option("--end", type=EntryNumber(), metavar="ORDER", help="End this order.")
 @click.option("--because", default="", help="Why (a claim, an inspection, a lawsuit).")
 @click.option("--by", metavar="PERSON", default="", help="Who says so.")
 @shared
@@ -115,6 +124,8 @@ def dispose_command(
 
     opened = open_workspace(workspace)
     done: tuple[int, ...] = ()
+    if by:
+        opened.require_person(by)
     if destroy:
         if not by:
             stop("a disposal is the act of a person; add --by PERSON")
@@ -142,7 +153,9 @@ def dispose_command(
 
 @click.command("attach")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--to", "entry", type=int, required=True, metavar="ENTRY", help="What it belongs to.")
+@click.option(
+    "--to", "entry", type=EntryNumber(), required=True, metavar="ENTRY", help="What it belongs to."
+)
 @click.option("--by", metavar="PERSON", required=True, help="Who attaches it.")
 @shared
 def attach_command(file: Path, entry: int, by: str, workspace: str | None, as_json: bool) -> int:

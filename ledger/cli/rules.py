@@ -169,6 +169,8 @@ def check_command(folder: Path | None, workspace: str | None, as_json: bool) -> 
     if folder is not None:
         if not folder.is_dir():
             stop(f"{folder} is not a folder of rule files")
+        if next(folder.rglob("*.toml"), None) is None:
+            stop(f"{folder} holds no rule file; name a folder with labels/, jurisdictions/ ...")
         book = read_book(gather(shipped_rules(), folder, None).files)
     else:
         _, book = _book(workspace)

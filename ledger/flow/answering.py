@@ -58,7 +58,7 @@ def answer(workspace: Workspace, what: str, reply: Reply) -> tuple[tuple[Item, S
 def find_items(workspace: Workspace, what: str) -> tuple[Item, ...]:
     """Return the items that a person means, one of each id."""
     subject, slash, _ = what.partition("/")
-    if subject.isdecimal():
+    if subject.isdecimal() and len(subject) <= 15:
         with workspace.store.reading() as reader:
             items = _of_entry(workspace, reader, int(subject))
     else:

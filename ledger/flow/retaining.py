@@ -199,6 +199,8 @@ def order_keep(workspace: Workspace, scope: Mapping[str, Any], because: str, by:
     with workspace.store.writing() as writer:
         if scope.get("entry"):
             sealed_entry(writer, int(scope["entry"]))
+        if scope.get("site") and writer.site(scope["site"]) is None:
+            raise WorkspaceProblem(f"there is no site {scope['site']}", "see useledger sites")
         body = {"keeps": {key: value for key, value in scope.items() if value}}
         return writer.append(NewEntry(EntryKind.KEEP, body, private, by))
 

@@ -138,6 +138,8 @@ def sealed_entry(reader: Reader, seq: int) -> Sealed:
 
 def find_root(given: str | None, start: Path | None = None) -> Path:
     """Return the workspace folder: the one given, the variable's, or the nearest above here."""
+    if given is not None and not given.strip():
+        raise WorkspaceProblem("--workspace names no folder", "write its path, or leave it out")
     wanted = given or os.environ.get(VARIABLE)
     if wanted:
         root = Path(wanted)

@@ -1,120 +1,287 @@
 """Break the program a little, many times, and see whether a test notices.
 
-``python -m tests.bench.mutate --minutes 10`` copies the project to a folder of its own, changes one
-comparison, number, truth value or sign at a time in the modules below, and runs the tests that
-belong to the module. A change that no test notices is printed with its line. The changes are drawn
-evenly from all that are possible, the same ones for the same ``--seed``.
+``python -m tests.bench.mutate --only checks --minutes 30`` changes one comparison, number, truth
+value, sign or branch at a time and asks the tests that run the changed line.
+
+All is imported and every test is run once, with a note of the lines it runs. Each change is then
+put into a process forked from there, which asks the tests of that line, those first that noticed a
+change lately, then the quick ones, and ends at the first that fails; an endless loop is notice as
+well. What only shows when a module is imported is asked in a new process and a copy of the project;
+with ``--sure`` so is what nobody noticed. A line that no test runs is told as such. Changes
+are drawn evenly from all that are possible, the same ones for the same ``--seed``.
 """
 
 from __future__ import annotations
 
 import argparse
-import ast
+import gc
+import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from functools import _lru_cache_wrapper
 from pathlib import Path
+from types import CodeType, FrameType, FunctionType
+from typing import Any
 
+import pytest
+
+from tests.bench.mutants import Mutant, changed_code, changed_text, mutants
 from tests.house import ROOT
 
 KEPT = ("ledger", "reports", "rules", "fixtures", "migrations", "tests", "pyproject.toml",
         "README.md", "DEVELOPERS.md")  # fmt: skip
-CHECKS = ("test_shape_labels.py", "test_checks_shapes.py", "test_shape_checks.py",
-          "test_checks_samples.py", "test_checks_law.py", "test_checks_properties.py")  # fmt: skip
+READING = ("edges_of_reading", "units", "numbers", "amounts", "counted", "dates", "extents",
+           "normalise_line", "sites", "worked_examples")  # fmt: skip
+CHECKS = ("edges_of_checks", "checks_shapes", "checks_law", "checks_samples", "checks_properties",
+          "checks_examples", "shape_checks", "shape_labels", "federal_text", "when", "remember",
+          "normalise_line")  # fmt: skip
 TARGETS = {
     "ledger/checks": CHECKS,
-    "ledger/units.py": ("test_edges_of_reading.py", "test_units.py"),
-    "ledger/numbers.py": ("test_edges_of_reading.py", "test_numbers.py", "test_amounts.py"),
-    "ledger/normalise/amounts.py": ("test_amounts.py",),
-    "ledger/normalise/dilution.py": ("test_amounts.py",),
-    "ledger/normalise/counted.py": ("test_counted.py",),
+    "ledger/units.py": READING,
+    "ledger/numbers.py": READING,
+    "ledger/normalise": READING,
 }
-"""Which tests are asked about which modules; the first that fails ends the question."""
+"""Which tests may be asked about which modules; of these, those that run the line are."""
 
-_SWAPS: dict[type, type] = {
-    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq,
-    ast.NotEq: ast.Eq, ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
-    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.And: ast.Or,
-    ast.Or: ast.And,
-}  # fmt: skip
+PATIENCE = 15.0
+"""Seconds of testing that a change is given, and again in a process of its own."""
 
 
-@dataclass(frozen=True)
-class Mutant:
-    """One change: the file, the number of the spot in its tree, and the line."""
+class Trial:
+    """A pytest plugin that runs the tests once, then breaks the program instead."""
 
-    path: Path
-    spot: int
-    line: int
-    what: str
+    def __init__(self, pool: list[Mutant], minutes: float, *, sure: bool) -> None:
+        self.pool, self.minutes, self.sure, self.say = pool, minutes, sure, os.dup(1)
+        self.files = {str(ROOT / mutant.path) for mutant in pool}
+        self.takes: dict[str, float] = {}
+        self.runs: dict[tuple[str, int], set[str]] = defaultdict(set)
+        self.killed: Counter[str] = Counter()
+        self.result: Counter[str] = Counter()
+        self.spent: Counter[str] = Counter()
+        self.items: dict[str, pytest.Item] = {}
+
+    def tell(self, text: str) -> None:
+        """Write a line to the real standard output, past pytest's capture."""
+        os.write(self.say, (text + "\n").encode())
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Take all tests that were found, and leave pytest none to run."""
+        self.items = {item.nodeid: item for item in items}
+        self._once(items)
+        self.tell(f"{len(self.takes)} tests pass, in {sum(self.takes.values()):.0f} s")
+        self.live = self._functions()
+        self.memories = _memories()
+        gc.collect()
+        gc.freeze()  # what is shared with the forked processes is not copied by their collector
+        until = time.monotonic() + self.minutes * 60
+        began, tried = time.monotonic(), 0
+        for mutant in self.pool:
+            if time.monotonic() > until:
+                break
+            self._try(mutant)
+            tried += 1
+            if tried % 100 == 0:
+                took = time.monotonic() - began
+                self.tell(f"tried {tried} in {took:.0f} s: {dict(self.result)}")
+        spent = time.monotonic() - began
+        self.tell(f"seconds: { ({name: round(took) for name, took in self.spent.items()}) }")
+        noticed = self.result["noticed"]
+        self.tell(
+            f"{noticed} of {tried} changes noticed ({len(self.pool)} are possible), "
+            f"{dict(self.result)}, {tried / spent:.1f} a second"
+        )
+        items.clear()
+
+    def _once(self, items: list[pytest.Item]) -> None:
+        """Run every test once, noting the lines of the modules that it runs."""
+        for item, after in zip(items, [*items[1:], None], strict=True):
+            seen: set[tuple[str, int]] = set()
+            sys.settrace(self._tracer(seen))
+            began = time.monotonic()
+            try:
+                reports = _run(item, after)
+            finally:
+                sys.settrace(None)
+            if all(report.passed for report in reports):
+                self.takes[item.nodeid] = time.monotonic() - began
+                for spot in seen:
+                    self.runs[spot].add(item.nodeid)
+            elif any(report.failed for report in reports):
+                self.tell(f"left out, it fails as it is: {item.nodeid}")
+
+    def _tracer(self, seen: set[tuple[str, int]]) -> Any:
+        files = self.files
+
+        def line(frame: FrameType, event: str, _: object) -> Any:
+            if event == "line":
+                seen.add((frame.f_code.co_filename, frame.f_lineno))
+            return line
+
+        def call(frame: FrameType, _: str, __: object) -> Any:
+            return line if frame.f_code.co_filename in files else None
+
+        return call
+
+    def _functions(self) -> dict[tuple[str, str, int], list[FunctionType]]:
+        """Return the living functions of the modules by file, name and first line."""
+        found: dict[tuple[str, str, int], list[FunctionType]] = defaultdict(list)
+        for thing in gc.get_objects():
+            if type(thing) is FunctionType and thing.__code__.co_filename in self.files:
+                found[_name(thing.__code__)].append(thing)
+        return found
+
+    def _asked(self, mutant: Mutant) -> list[str]:
+        """Return the tests to ask: those that run the line, the likely and quick ones first."""
+        file = str(ROOT / mutant.path)
+        lines = range(mutant.first, mutant.last + 1)
+        if mutant.cold:
+            tests = {test for (name, _), ran in self.runs.items() if name == file for test in ran}
+        else:
+            tests = self.runs.get((file, mutant.line), set()).union(
+                *(self.runs.get((file, line), set()) for line in lines)
+            )
+        return sorted(tests, key=lambda test: self.takes[test] / (1 + self.killed[test]))
+
+    def _try(self, mutant: Mutant) -> None:
+        asked = self._asked(mutant)
+        if not asked:
+            outcome = "no test runs the line"
+        elif self._noticed(mutant, asked):
+            outcome = "noticed"
+        else:
+            outcome = "noticed by none"
+        self.result[outcome] += 1
+        if outcome != "noticed":
+            self.tell(f"{mutant}: {outcome} ({len(asked)} asked)")
+
+    def _noticed(self, mutant: Mutant, asked: list[str]) -> bool:
+        if not mutant.cold and self._timed("forked", lambda: self._forked(mutant, asked)):
+            return True
+        if not (mutant.cold or self.sure):
+            return False
+        return self._timed("afresh", lambda: _afresh(mutant, self._few(asked)))
+
+    def _timed(self, name: str, ask: Callable[[], bool]) -> bool:
+        began = time.monotonic()
+        try:
+            return ask()
+        finally:
+            self.spent[name] += time.monotonic() - began
+
+    def _few(self, asked: list[str]) -> list[str]:
+        """Return as many tests as a process of its own has the patience for."""
+        left, few = PATIENCE, []
+        for test in asked:
+            left -= self.takes[test]
+            if few and left < 0:
+                break
+            few.append(test)
+        return few
+
+    def _forked(self, mutant: Mutant, asked: list[str]) -> bool:
+        """Ask in a process forked from this one; the pipe says which test noticed."""
+        code = changed_code(mutant, ROOT)
+        read, write = os.pipe()
+        child = os.fork()
+        if not child:
+            os.close(read)
+            signal.alarm(round(PATIENCE * 2))  # its default ends the process: an endless loop
+            done = 0
+            try:
+                self._put_in(code)
+                _forget(self.memories)
+                end = time.monotonic() + PATIENCE
+                for test in asked:
+                    if time.monotonic() > end:
+                        break
+                    if any(report.failed for report in _run(self.items[test], None)):
+                        os.write(write, test.encode())
+                        done = 1
+                        break
+            except BaseException:  # noqa: BLE001 - a program broken this much is noticed as well
+                done = 1
+            os._exit(done)
+        os.close(write)
+        with os.fdopen(read, "rb") as pipe:
+            by = pipe.read().decode()
+        _, status = os.waitpid(child, 0)
+        if by:
+            self.killed[by] += 1
+        return status != 0
+
+    def _put_in(self, code: CodeType) -> None:
+        """Give every living function of the changed module its new code."""
+        waiting = [code]
+        while waiting:
+            here = waiting.pop()
+            waiting += [part for part in here.co_consts if isinstance(part, CodeType)]
+            for function in self.live.get(_name(here), ()):
+                if function.__code__ != here:
+                    function.__code__ = here
 
 
-def _spots(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
-    """Yield every node that can be changed, with what would be changed; texts are left alone."""
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in _SWAPS:
-            yield node, type(node.ops[0]).__name__
-        elif isinstance(node, (ast.BinOp, ast.BoolOp)) and type(node.op) in _SWAPS:
-            yield node, type(node.op).__name__
-        elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
-            yield node, "Not"
-        elif isinstance(node, ast.Constant) and isinstance(node.value, (bool, int)):
-            yield node, repr(node.value)
+def _name(code: CodeType) -> tuple[str, str, int]:
+    return code.co_filename, code.co_qualname, code.co_firstlineno
 
 
-def _typing(node: ast.AST) -> set[int]:
-    """Return the nodes of annotations, where a change means nothing."""
-    found: set[int] = set()
-    for part in ast.walk(node):
-        notes = [getattr(part, "annotation", None), getattr(part, "returns", None)]
-        if isinstance(part, ast.ClassDef):
-            notes += part.decorator_list
-        for note in filter(None, notes):
-            found |= {id(inner) for inner in ast.walk(note)}
-    return found
+def _run(item: pytest.Item, after: pytest.Item | None) -> list[pytest.TestReport]:
+    from _pytest.runner import runtestprotocol
+
+    return runtestprotocol(item, log=False, nextitem=after)
 
 
-def mutants(path: Path) -> list[Mutant]:
-    """Return every change that can be made in a file."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    skipped = _typing(tree)
+def _memories() -> list[Any]:
+    """Return what in the program remembers answers that it has given."""
+    from ledger.checks.remember import Remembered
+    from ledger.rulebook.book import Book
+
     return [
-        Mutant(path, number, getattr(node, "lineno", 0), what)
-        for number, (node, what) in enumerate(_spots(tree))
-        if id(node) not in skipped
+        thing
+        for thing in gc.get_objects()
+        if type(thing) in {Remembered, Book}
+        or (type(thing) is _lru_cache_wrapper and str(thing.__module__).startswith("ledger."))
     ]
 
 
-def changed(mutant: Mutant, text: str) -> str:
-    """Return the source with that one change."""
-    tree = ast.parse(text)
-    node = list(_spots(tree))[mutant.spot][0]
-    if isinstance(node, ast.Compare):
-        node.ops = [_SWAPS[type(node.ops[0])]()]
-    elif isinstance(node, (ast.BinOp, ast.BoolOp)):
-        node.op = _SWAPS[type(node.op)]()
-    elif isinstance(node, ast.UnaryOp):
-        node.operand, node.op = ast.UnaryOp(ast.Not(), node.operand), ast.Not()
-    elif isinstance(node, ast.Constant):
-        node.value = not node.value if isinstance(node.value, bool) else node.value + 1
-    return ast.unparse(ast.fix_missing_locations(tree))
+def _forget(memories: list[Any]) -> None:
+    """Empty them, so that nothing is answered from before the change."""
+    for thing in memories:
+        if isinstance(thing, _lru_cache_wrapper):
+            thing.cache_clear()
+        elif hasattr(thing, "memory"):
+            thing.memory.clear()
+        else:
+            thing._root, thing._kept = None, 0
 
 
-def noticed(folder: Path, tests: tuple[str, ...], seconds: float) -> bool:
-    """Run the tests in the folder; a failure or an endless loop is notice."""
-    files = [f"tests/{name}" for name in tests if (folder / "tests" / name).exists()]
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *files]
+COPY = Path(tempfile.gettempdir()) / f"mutants-{os.getpid()}"
+
+
+def _afresh(mutant: Mutant, asked: list[str]) -> bool:
+    """Ask once more in a new process, with the change written into a copy of the project."""
+    if not COPY.exists():
+        for name in KEPT:
+            (shutil.copytree if (ROOT / name).is_dir() else shutil.copy)(ROOT / name, COPY / name)
+    path = COPY / mutant.path
+    kept = path.read_bytes()
+    path.write_text(changed_text(mutant, COPY), encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *asked]
     try:
         done = subprocess.run(
-            command, cwd=folder, capture_output=True, timeout=seconds, check=False
-        )
+            command, cwd=COPY, capture_output=True, check=False, timeout=60 + PATIENCE * 4,
+            env={**os.environ, "PYTHONPATH": str(COPY)},
+        )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
+    finally:
+        path.write_bytes(kept)
     return done.returncode != 0
 
 
@@ -123,39 +290,35 @@ def main() -> None:
     said = argparse.ArgumentParser(description=__doc__)
     said.add_argument("--minutes", type=float, default=10)
     said.add_argument("--seed", type=int, default=1)
-    said.add_argument("--only", default="")
+    said.add_argument("--only", default="", help="modules whose path holds this text")
+    said.add_argument("--again", default="", help="a file of lines this printed: only these spots")
+    said.add_argument("--sure", action="store_true", help="ask twice about what nobody notices")
     args = said.parse_args()
-    drawn = random.Random(args.seed)
-    folder = Path(tempfile.mkdtemp(prefix="mutants-"))
-    for name in KEPT:
-        copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
-        copy(ROOT / name, folder / name)
-    pool = [
-        (mutant, tests)
-        for target, tests in TARGETS.items()
-        if args.only in target
-        for path in _files(folder / target)
-        for mutant in mutants(path)
-    ]
-    drawn.shuffle(pool)
-    until, alive, dead = time.monotonic() + args.minutes * 60, 0, 0
-    for mutant, tests in pool:
-        if time.monotonic() > until:
-            break
-        text = mutant.path.read_text(encoding="utf-8")
-        mutant.path.write_text(changed(mutant, text), encoding="utf-8")
-        caught = noticed(folder, tests, 180)
-        mutant.path.write_text(text, encoding="utf-8")
-        dead, alive = dead + caught, alive + (not caught)
-        if not caught:
-            place = mutant.path.relative_to(folder)
-            print(f"{place}:{mutant.line}: {mutant.what} changed, and no test fails", flush=True)
-    shutil.rmtree(folder)
-    print(f"{dead} of {dead + alive} changes noticed ({len(pool)} are possible)")
+    pool, tests = [], {}
+    again = Path(args.again).read_text(encoding="utf-8").splitlines() if args.again else []
+    spots = {":".join(line.split(":")[:2]) for line in again}
+    for target, names in TARGETS.items():
+        for path in _files(target):
+            if args.only in str(path):
+                made = mutants(ROOT, path)
+                pool += [m for m in made if not spots or f"{m.path}:{m.line}" in spots]
+                tests |= dict.fromkeys(f"tests/test_{name}.py" for name in names)
+    random.Random(args.seed).shuffle(pool)
+    os.environ["CI"] = "1"  # hypothesis draws the same examples each time, and keeps none
+    os.chdir(ROOT)
+    trial = Trial(pool, args.minutes, sure=args.sure)
+    files = [name for name in tests if (ROOT / name).exists()]
+    pytest.main(
+        ["-p", "no:cacheprovider", "-p", "no:terminal", "-o", "addopts=",
+         "-m", "not postgres", *files], plugins=[trial],
+    )  # fmt: skip
+    shutil.rmtree(COPY, ignore_errors=True)
 
 
-def _files(target: Path) -> list[Path]:
-    return sorted(target.glob("*.py")) if target.is_dir() else [target]
+def _files(target: str) -> list[Path]:
+    whole = ROOT / target
+    found = sorted(whole.glob("*.py")) if whole.is_dir() else [whole]
+    return [path.relative_to(ROOT) for path in found]
 
 
 if __name__ == "__main__":
