@@ -205,14 +205,15 @@ def _answered(
 class Made:
     """How one current record came about.
 
-    ``complete``: no field that the law asks for is missing. ``on_time``: None where no clock that
+    ``complete``: no field that the law asks for is missing, None where it is not judged here.
+    ``on_time``: None where no clock that
     was read governs the record. ``lag`` is whole minutes from the end of the work (the end of the
     local day where no time is written) to the sealing of the first version, None where no site
     says the time zone.
     """
 
     entry: int
-    complete: bool
+    complete: bool | None
     on_time: bool | None
     lag: int | None
     after_close: bool
@@ -233,11 +234,12 @@ class Figures:
     weights: tuple[tuple[str, int], ...]
     answered: int
     owed: int
+    judged: int
 
     @property
     def share_complete(self) -> Fraction | None:
-        """The share of records that hold every field the law asks for."""
-        return Fraction(self.complete, self.records) if self.records else None
+        """The share of the records judged here that hold every field the law asks for."""
+        return Fraction(self.complete, self.judged) if self.judged else None
 
     @property
     def share_on_time(self) -> Fraction | None:
@@ -251,7 +253,7 @@ class Figures:
             "records": self.records, "complete": self.complete, "timed": self.timed,
             "on_time": self.on_time, "median_lag_minutes": lag, "after_close": self.after_close,
             "amended": self.amended, **dict(self.weights), "answered": self.answered,
-            "owed": self.owed,
+            "owed": self.owed, "judged": self.judged,
         }  # fmt: skip
 
 
@@ -260,7 +262,7 @@ def figures_of(made: Sequence[Made], items: Sequence[Item]) -> Figures:
     timed = [one.on_time for one in made if one.on_time is not None]
     return Figures(
         records=len(made),
-        complete=sum(one.complete for one in made),
+        complete=sum(one.complete is True for one in made),
         timed=len(timed),
         on_time=sum(timed),
         median_lag=median([one.lag for one in made if one.lag is not None]),
@@ -271,6 +273,7 @@ def figures_of(made: Sequence[Made], items: Sequence[Item]) -> Figures:
         ),
         answered=sum(item.answer is not None for item in items),
         owed=sum(item.owed for item in items),
+        judged=sum(one.complete is not None for one in made),
     )
 
 

@@ -75,6 +75,7 @@ _COLUMNS = (
     Column("Finding", "what to name in useledger answer"),
 )
 _ANSWERED = (*_COLUMNS, Column("Reason"), Column("Action"), Column("By"), Column("When", "UTC"))
+_STATE = Column("State", "open, or answered by the firm")
 _FIGURE = (Column("Figure"), Column("Value"), Column("Last audit"))
 _UNREAD = (Column("Jurisdiction"), Column("Section"), Column("Note"), Column("Rule file"))
 
@@ -111,9 +112,9 @@ def _figure_rows(figures: Figures) -> Iterable[tuple[str, str, str]]:
     values = figures.values()
     yield "records", "records", str(figures.records)
     yield "complete", "records complete", _share(figures.complete, figures.share_complete)
+    yield "judged", "records judged here", str(figures.judged)
     yield "on_time", "records on time", _share(figures.on_time, figures.share_on_time)
-    known = figures.records - figures.timed
-    yield "timed", "records no clock read governs", str(known)
+    yield "timed", "records that a clock read governs", str(figures.timed)
     lag = figures.median_lag
     text = "none" if lag is None else f"{fixed(lag / 60, 1)} h"
     yield "median_lag_minutes", "median lag", text
@@ -140,16 +141,33 @@ def findings_sheet(head: Head, items: Sequence[Item]) -> Sheet:
 
 def answered_sheet(head: Head, items: Sequence[Item]) -> Sheet:
     """Return the items that the firm has answered, with the answers."""
-    rows = []
-    for item in _ordered(items):
-        assert item.answer is not None
-        said = item.answer
-        when = said.at.replace("T", " ")[:19]
-        rows.append((*_row(item), said.because, said.action, said.by, when))
+    rows = tuple((*_row(item), *_said(item)) for item in _ordered(items))
     return Sheet(
-        "answered", "Audit: answered", head.about, _ANSWERED, tuple(rows),
+        "answered", "Audit: answered", head.about, _ANSWERED, rows,
         statement="" if rows else "No finding was answered.", wide=True,
     )  # fmt: skip
+
+
+def all_sheet(head: Head, items: Sequence[Item]) -> Sheet:
+    """Return every item in one table, the open ones first, each with its state and answer."""
+    open_first = sorted(_ordered(items), key=lambda item: item.answer is not None)
+    rows = tuple((state_of(item), *_row(item), *_said(item)) for item in open_first)
+    return Sheet(
+        "findings", "Audit: open and answered", head.about, (_STATE, *_ANSWERED), rows,
+        statement="" if rows else "Nothing was found.", notes=(_ADVICE,), wide=True,
+    )  # fmt: skip
+
+
+def state_of(item: Item) -> str:
+    """Return whether the firm has answered an item: ``open`` or ``answered``."""
+    return "open" if item.answer is None else "answered"
+
+
+def _said(item: Item) -> tuple[Value, ...]:
+    said = item.answer
+    if said is None:
+        return ("", "", "", "")
+    return (said.because, said.action, said.by, said.at.replace("T", " ")[:19])
 
 
 def _ordered(items: Sequence[Item]) -> tuple[Item, ...]:
@@ -206,6 +224,7 @@ def item_values(item: Item) -> dict[str, Any]:
         "code": item.code, "name": item.name, "entry": item.entry,
         "day": item.day.isoformat() if item.day else None, "record": item.origin,
         "text": item.text, "note": item.note, "way_out": item.way_out, "owed": item.owed,
+        "state": state_of(item),
         "rules": [
             {"file": rule.file, "line": rule.line, "key": rule.key, "source": rule.source,
              "confidence": rule.confidence}

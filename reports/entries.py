@@ -16,6 +16,9 @@ from reports.sheet import Column, Kind, LongSheet, Note, Number, Sheet, Value, n
 CURRENT, AMENDED, STRUCK = "current", "amended", "struck"
 """The states of a version; only a current one counts in totals."""
 
+CARRIED = "carried over"
+"""The mark of a record that was kept elsewhere at the time."""
+
 
 @dataclass(frozen=True, slots=True)
 class EntryRow:
@@ -23,7 +26,8 @@ class EntryRow:
 
     ``amount`` is as typed; ``used`` the exact amount of undiluted product in ``unit`` (None where
     it could not be told). ``recorded_at`` is UTC as sealed; ``late`` says that the day was closed
-    before. ``findings`` counts the findings of the newest judgement.
+    before. ``findings`` counts the findings of the newest judgement. ``carried`` says that it was
+    kept elsewhere at the time and carried over since: it counts, and is not judged here.
     """
 
     seq: int
@@ -45,6 +49,7 @@ class EntryRow:
     state: str
     recorded_at: str
     late: bool
+    carried: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +84,7 @@ _COLUMNS = (
     Column("State", "current, amended (a newer version stands) or struck"),
     Column("Recorded", "UTC"),
     Column("Late", "recorded after the day was closed"),
+    Column("Carried", "carried over from before the ledger began: counted, not judged here"),
 )
 
 
@@ -198,8 +204,9 @@ def _row(row: EntryRow) -> tuple[Value, ...]:
         Number(Fraction(row.seq)), row.date, row.start, row.applicator, row.licence,
         row.customer, row.address, row.county, row.product, row.registration, row.amount,
         "cannot tell" if row.used is None else number(row.used), row.unit, row.method, row.places,
-        Number(Fraction(row.findings)), row.state, row.recorded_at.replace("T", " "),
-        "late" if row.late else "",
+        None if row.carried else Number(Fraction(row.findings)), row.state,
+        row.recorded_at.replace("T", " "), "late" if row.late else "",
+        CARRIED if row.carried else "",
     )  # fmt: skip
 
 

@@ -9,7 +9,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from ledger.journal import Store, Writer
+from ledger.journal import Store, StoreProblem, Writer, open_store
+from ledger.journal.verify import verify
 from ledger.merkle import Tree
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
@@ -123,3 +124,27 @@ def small_ledger(store: Store) -> list[Sealed]:
         done.append(writer.append(NewEntry(EntryKind.FILING, {"report": report, "copies": {}})))
         done.append(close(writer, "2026-01-15"))
     return done
+
+
+def what_is_seen(database: str, seal: str) -> list[str]:
+    """Open a ledger, prove it against a kept seal; return everything that was said against it.
+
+    A refusal to open it or to read it counts, if it names a way out.
+    """
+    try:
+        store = open_store(database, proving=True, clock=TickingClock(), salts=counted_salts())
+    except StoreProblem as refused:
+        return [_with_way_out(refused)]
+    try:
+        with store.reading() as reader:
+            return [f"{fault.code}: {fault.what}" for fault in verify(reader, [seal]).problems]
+    except StoreProblem as refused:
+        return [_with_way_out(refused)]
+    finally:
+        store.close()
+
+
+def _with_way_out(refused: StoreProblem) -> str:
+    if not refused.way_out:
+        raise AssertionError(f"refused without a way out: {refused.what}")
+    return refused.what

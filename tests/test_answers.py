@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from datetime import UTC, datetime
 
 import pytest
 from click.testing import CliRunner
+from openpyxl import load_workbook
+from pypdf import PdfReader
 
 from ledger.cli import main
 from ledger.flow.answering import Reply, answer
@@ -107,3 +110,42 @@ def test_the_command(firm):
     assert [one["finding"] for one in json.loads(done.output)] == [name]
     assert CliRunner().invoke(main, ["answer", name, *given, "--by", "x"]).exit_code == 2
     assert CliRunner().invoke(main, ["answer", name, *given]).exit_code == 2
+
+
+def rows_of(page) -> list[dict[str, str]]:
+    """Return a worksheet's table as rows by heading."""
+    lines = [[str(cell.value or "") for cell in row] for row in page.iter_rows()]
+    head = next(number for number, line in enumerate(lines) if "Weight" in line)
+    return [dict(zip(lines[head], line, strict=False)) for line in lines[head + 1 :]]
+
+
+def test_open_and_answered_stand_apart_in_every_form(firm, tmp_path):
+    """In the table, in JSON, in workbook, PDF and CSV; nothing stands in both or in neither."""
+    answered = breach(firm).id
+    answer(firm, answered, REPLY)
+    run, where = CliRunner().invoke, ["--workspace", str(firm.root)]
+    told = json.loads(run(main, ["audit", "--json", *where]).output)["findings"]
+    by_state = {state: {one["finding"] for one in told if one["state"] == state}
+                for state in ("open", "answered")}  # fmt: skip
+    assert by_state["answered"] == {answered}
+    assert len(by_state["open"]) == len(told) - 1 > 0
+    table, _, below = run(main, ["audit", *where]).output.partition("Answered by the firm")
+    assert answered not in table
+    assert answered in below
+    assert REPLY.because in below
+    for name in ("audit.xlsx", "audit.pdf", "audit.csv"):
+        assert run(main, ["audit", "--out", str(tmp_path / name), *where]).exit_code == 1
+    book = load_workbook(tmp_path / "audit.xlsx")
+    found = {page: {row["Finding"] for row in rows_of(book[page])} - {""}
+             for page in ("findings", "answered")}  # fmt: skip
+    assert answered in found["answered"]
+    assert found["findings"] >= by_state["open"]
+    assert not found["findings"] & found["answered"]
+    rows = list(csv.DictReader((tmp_path / "audit.csv").open(encoding="utf-8-sig")))
+    states = {row["Finding"]: row["State"] for row in rows if row["Finding"]}
+    assert {name for name, state in states.items() if state == "answered"} == {answered}
+    assert next(row for row in rows if row["Finding"] == answered)["Reason"] == REPLY.because
+    paper = PdfReader(tmp_path / "audit.pdf")
+    text = " ".join(" ".join(page.extract_text().split()) for page in paper.pages)
+    assert text.index("Audit: open") < text.index("Audit: answered")
+    assert "the plan now counts ten days" in text[text.index("Audit: answered") :]

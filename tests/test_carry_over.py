@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
+import json
 from datetime import date
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from openpyxl import load_workbook
 
 from ledger.cli import main
 from ledger.flow.carrying import carry_over
@@ -108,3 +111,26 @@ def test_the_command(firm: Workspace, tmp_path: Path) -> None:
     assert "1 carried over, 0 were before, 1 left out" in done.output
     path.write_bytes(b"not,a,sheet\n1,2,3\n")
     assert run(main, ["carry-over", str(path), "--by", "calloway", *where]).exit_code == 2
+
+
+def test_a_list_of_entries_says_which_were_carried_over(firm: Workspace, tmp_path: Path) -> None:
+    (seq,) = carry_over(firm, "old.csv", sheet(OLD), "calloway").seqs
+    own = record_sheet(firm, "day.csv", sheet({}), "renner").outcomes[0].seq
+    where = ["--workspace", str(firm.root)]
+    run = CliRunner().invoke
+    told = json.loads(run(main, ["entries", "--json", *where]).output)["entries"]
+    assert {row["seq"]: row["carried"] for row in told} == {seq: True, own: False}
+    lines = run(main, ["entries", *where]).output.splitlines()
+    marked = [line.split()[0] for line in lines if "carried over" in line]
+    assert marked == [str(seq)]
+    for name in ("list.csv", "list.xlsx"):
+        assert run(main, ["entries", "--out", str(tmp_path / name), *where]).exit_code == 0
+    rows = list(csv.DictReader((tmp_path / "list.csv").open(encoding="utf-8-sig")))
+    by_entry = {row["Entry"]: row for row in rows if row["Entry"]}
+    assert by_entry[str(seq)]["Carried"] == "carried over"
+    assert by_entry[str(seq)]["Findings"] == "", "it was not judged here"
+    assert by_entry[str(own)]["Carried"] == ""
+    cells = [
+        str(c.value) for r in load_workbook(tmp_path / "list.xlsx").active.iter_rows() for c in r
+    ]
+    assert cells.count("carried over") == 1

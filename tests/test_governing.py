@@ -12,8 +12,9 @@ from ledger.deadlines import Sort
 from ledger.flow.due import what_is_due
 from ledger.flow.governing import clocks_of, retentions_of
 from ledger.flow.inspecting import prove_whole
+from ledger.flow.keep_orders import contract_ended
 from ledger.flow.recording import record_sheet
-from ledger.flow.retaining import contract_ended, records
+from ledger.flow.retaining import records
 from ledger.flow.workspace import WorkspaceProblem
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import Read, RuleFile

@@ -14,12 +14,12 @@ from openpyxl import load_workbook
 from ledger.cli import main
 from ledger.cli.moving import export_papers
 from ledger.flow.closing import close_day
+from ledger.flow.disposing import attach
 from ledger.flow.inspecting import prove_whole
 from ledger.flow.keeping import export_ledger, import_ledger
 from ledger.flow.listing import list_entries
 from ledger.flow.packet import Selection, make_packet
 from ledger.flow.recording import check_sheet, record_sheet
-from ledger.flow.retaining import attach
 from ledger.flow.workspace import Workspace
 from reports.packet_files import packet_files
 from tests.day_sheets import sheet

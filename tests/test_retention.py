@@ -14,11 +14,13 @@ from sqlalchemy.exc import DBAPIError
 from ledger.checks.retention import keep_until, years_after
 from ledger.cli import main
 from ledger.flow.correcting import amend
+from ledger.flow.disposing import attach, dispose_due, plan_disposal
 from ledger.flow.holding import drop_held
 from ledger.flow.inspecting import prove_whole
+from ledger.flow.keep_orders import order_keep, release
 from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
-from ledger.flow.retaining import attach, dispose_due, order_keep, plan_disposal, records, release
+from ledger.flow.retaining import records
 from ledger.flow.tracing import trace
 from ledger.flow.workspace import Workspace, WorkspaceProblem
 from ledger.journal import Store, StoreProblem

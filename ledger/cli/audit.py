@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -110,9 +111,9 @@ def _paper(opened: Workspace, done: Audit, out: Path) -> bytes:
 
     sheets = _sheets(opened, done)
     if out.suffix.casefold() == ".csv":  # one table only: every finding, open or answered
-        from reports.audit import findings_sheet
+        from reports.audit import all_sheet
 
-        sheets = (findings_sheet(_head(opened, done), done.items),)
+        sheets = (all_sheet(_head(opened, done), done.items),)
     return file_bytes(sheets, out.suffix.casefold(), opened.book.firm.name)
 
 
@@ -132,26 +133,34 @@ def _values(done: Audit, sealed: int | None) -> dict[str, Any]:
 
 
 def _text(opened: Workspace, done: Audit, *, advice: bool) -> str:
-    """Return an audit as a person reads it: figures, each topic, the law not read, changes."""
-    from ledger.audit import Weight, by_topic
+    """Return an audit as a person reads it: figures, what is open, what was answered, the rest."""
     from ledger.cli.papers import sheet_text
     from reports.audit import figures_sheet, since_sheet, unread_sheet
 
     head = _head(opened, done)
     parts = [sheet_text(figures_sheet(head, done.figures, done.since))]
-    for topic, items in by_topic(done.items):
-        shown = [item for item in items if advice or item.weight is not Weight.ADVICE]
-        left = len(items) - len(shown)
-        lines = [f"{topic.value}  {topic.text}", *(_line(item) for item in shown)]
-        if left:
-            lines.append(f"   {left} of advice (--advice lists them)")
-        parts.append("\n".join(lines))
+    parts += _topics([item for item in done.items if item.answer is None], advice=advice)
+    answered = [item for item in done.items if item.answer is not None]
+    if answered:
+        parts += ["Answered by the firm", *_topics(answered, advice=True)]
     parts.append(sheet_text(unread_sheet(head, done.unread)))
     if done.since is not None:
         parts.append(sheet_text(since_sheet(head, done.since)))
     owed = len(done.owed)
     parts.append(f"{owed} owed." if owed else "Nothing is owed.")
     return "\n\n".join(parts)
+
+
+def _topics(items: Sequence[Item], *, advice: bool) -> Iterator[str]:
+    """Yield the items of each topic, in an inspector's order."""
+    from ledger.audit import Weight, by_topic
+
+    for topic, found in by_topic(items):
+        shown = [item for item in found if advice or item.weight is not Weight.ADVICE]
+        lines = [f"{topic.value}  {topic.text}", *(_line(item) for item in shown)]
+        if left := len(found) - len(shown):
+            lines.append(f"   {left} of advice (--advice lists them)")
+        yield "\n".join(lines)
 
 
 def _line(item: Item) -> str:

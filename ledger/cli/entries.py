@@ -210,14 +210,14 @@ _NUMBERS = ("Entry", "Used", "Found")
 
 def entries_text(workspace: Workspace, rows: list[EntryRow]) -> str:
     """Return entries as a table that fits a terminal, with a total for each product."""
-    from reports.entries import CURRENT, product_totals
+    from reports.entries import CARRIED, CURRENT, product_totals
     from reports.sheet import number
 
     cells = []
     for row in rows:
         used = f"{number(row.used).text} {row.unit}" if row.used is not None else "cannot tell"
         state = "" if row.state == CURRENT else row.state
-        late = "late" if row.late else ""
+        late = CARRIED if row.carried else "late" if row.late else ""
         cells.append((
             row.seq, row.date, row.start, row.applicator, row.address, row.product, used,
             row.findings or "", " ".join(word for word in (state, late) if word),
@@ -278,4 +278,5 @@ def _entry_row(row: Listed, names: Mapping[str, str]) -> EntryRow:
         amount=row.use.amount.text, used=row.use.used.fraction, unit=row.use.used.unit,
         method=row.use.method, places="; ".join(row.use.places), findings=len(row.findings),
         state=row.state, recorded_at=row.sealed.at, late=row.sealed.body["late"] is not None,
+        carried=bool(row.sealed.body.get("carried")),
     )  # fmt: skip

@@ -45,7 +45,7 @@ def keep_command(
       useledger keep --site S0003 --because "claim of 14 March" --by calloway
       useledger keep --end 812 --because "claim settled" --by calloway
     """
-    from ledger.flow.retaining import contract_ended, order_keep, release
+    from ledger.flow.keep_orders import contract_ended, order_keep, release
 
     opened = open_workspace(workspace)
     end = scope.pop("end")
@@ -75,13 +75,13 @@ def keep_command(
 
 def _show(root: Path, *, as_json: bool) -> int:
     from ledger.cli.printing import table
-    from ledger.flow.retaining import records
+    from ledger.flow.disposing import kept_all
 
     opened = open_workspace(str(root))
     with opened.store.reading() as reader:
-        found = records(opened, reader)
+        found = kept_all(opened, reader)
     rows = [
-        {"record": item.first, "date": item.day, "site": item.site,
+        {"record": item.first, "what": item.what, "date": item.day, "site": item.site,
          "until": item.until.day or "cannot tell", "rule": item.until.rule or item.until.note,
          "counted_from": item.until.counted_from, "source": item.until.source,
          "note": item.until.note, "orders": list(item.orders), "disposed": item.disposed}
@@ -92,12 +92,15 @@ def _show(root: Path, *, as_json: bool) -> int:
     elif not rows:
         click.echo("No records yet.")
     else:
-        headings = ("record", "date", "until", "rule", "counted from", "orders")
-        cells = [
-            [row["record"], row["date"], "disposed of" if row["disposed"] else row["until"],
-             row["rule"], row["counted_from"], ", ".join(str(seq) for seq in item.orders)]
-            for row, item in zip(rows, found, strict=True)
-        ]  # fmt: skip
+        headings = ("record", "what", "date", "until", "rule", "counted from", "orders")
+        cells = []
+        for row, item in zip(rows, found, strict=True):
+            until = "disposed of" if row["disposed"] else row["until"]
+            orders = ", ".join(str(seq) for seq in item.orders)
+            cells.append([
+                row["record"], row["what"], row["date"], until, row["rule"], row["counted_from"],
+                orders,
+            ])  # fmt: skip
         click.echo(table(headings, cells))
     return DONE
 
@@ -120,7 +123,7 @@ def dispose_command(
       useledger dispose
       useledger dispose --destroy --because "yearly disposal" --by calloway
     """
-    from ledger.flow.retaining import OLD_BACKUPS, dispose_due, plan_disposal
+    from ledger.flow.disposing import OLD_BACKUPS, STAYS, dispose_due, plan_disposal
 
     opened = open_workspace(workspace)
     done: tuple[int, ...] = ()
@@ -139,6 +142,7 @@ def dispose_command(
             "records": [item.first for item in plan.records], "texts": list(plan.entries),
             "files": list(plan.blobs), "kept_by_order": [item.first for item in plan.held_back],
             "disposals": list(done), "old_backups": OLD_BACKUPS if done else "",
+            "stays": STAYS if done else "",
         })  # fmt: skip
         return DONE if done or not plan.entries else OWED
     verb = "destroyed" if done else "past their day"
@@ -148,6 +152,7 @@ def dispose_command(
     )
     if done:
         click.echo(f"Sealed as entry {', '.join(map(str, done))}. {OLD_BACKUPS}")
+        click.echo(STAYS)
     return DONE if done or not plan.entries else OWED
 
 
@@ -167,7 +172,7 @@ def attach_command(file: Path, entry: int, by: str, workspace: str | None, as_js
     Example:
       useledger attach creek.jpg --to 17 --by renner
     """
-    from ledger.flow.retaining import attach
+    from ledger.flow.disposing import attach
 
     opened = open_workspace(workspace)
     done = attach(opened, file.name, read_file(file), entry, opened.require_person(by))

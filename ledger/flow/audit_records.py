@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from functools import partial
@@ -10,14 +10,16 @@ from zoneinfo import ZoneInfo
 
 from ledger.audit import Item, Made, Topic, Weight, item_of
 from ledger.deadlines import clock_ends, end_of_day
+from ledger.flow.audit_copies import copy_items
+from ledger.flow.audit_items import Beside, about, beside_in, place_of
+from ledger.flow.audit_kept import kept_items
 from ledger.flow.clocks import began_at
-from ledger.flow.governing import case_of, clocks_of, retentions_of
+from ledger.flow.governing import case_of, clocks_of
 from ledger.flow.inspecting import differences_of, judge_anew, judges_of
 from ledger.flow.judging import Booked, booked, latest_findings
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
-from ledger.rulebook.book import months_after
 from ledger.rulebook.model import Deadline
 from ledger.values.entry import Application
 from ledger.values.finding import Kind
@@ -37,22 +39,36 @@ class Looked:
     made: Made
 
 
-def look_at(workspace: Workspace, reader: Reader, sites: SiteBook, entry: Sealed) -> Looked:
-    """Judge one current record again and gather everything that is to be said about it."""
+def look_at(
+    workspace: Workspace,
+    reader: Reader,
+    sites: SiteBook,
+    entry: Sealed,
+    beside: Beside | None = None,
+) -> Looked:
+    """Judge one current record again and gather everything that is to be said about it.
+
+    ``beside`` is what stands beside the records, read once for an audit of many.
+    """
     record = reader.recall(entry.seq, partial(booked, entry))
     site = sites.get(record.use.site)
     versions = reader.versions(entry.seq)
+    beside = beside or beside_in(reader)
     made_at = datetime.fromisoformat(versions[0].at)
     sealed = latest_findings(reader, entry.seq)
     items = [item_of(finding, entry.seq, place_of(entry), record.use.date) for finding in sealed]
     items += _differences(workspace, reader, record, sites)
-    if entry.body.get("carried"):  # kept elsewhere then: never called late, never judged again
-        return _carried(record, site, versions, items)
+    items += kept_items(workspace, reader, record, versions, beside)
+    gone = entry.private is None and entry.seq in beside.gone.texts
+    if entry.body.get("carried") or gone:
+        return _set_aside(record, site, versions, items)
     clocks = tuple(_clocks(workspace, record.use, site))
     late = [item for clock in clocks if (item := _late(record, site, clock, made_at))]
     items += late
+    if site is not None:
+        moments = (made_at, workspace.clock())
+        items += copy_items(record, site, clocks, beside, moments)
     items += _label_items(workspace, reader, record)
-    items += _kept_items(workspace, reader, record, site, versions)
     if entry.body["late"] is not None:
         items.append(about(
             record, Topic.RECORDS, Weight.ADVICE, "after-close",
@@ -70,28 +86,12 @@ def look_at(workspace: Workspace, reader: Reader, sites: SiteBook, entry: Sealed
     return Looked(record, site, tuple(version.seq for version in versions), tuple(items), made)
 
 
-def _carried(
+def _set_aside(
     record: Booked, site: Site | None, versions: tuple[Sealed, ...], items: list[Item]
 ) -> Looked:
-    complete = not any(item.weight is Weight.MISSING for item in items)
-    made = Made(record.sealed.seq, complete, None, None, False, len(versions) > 1)
+    """Return a record kept elsewhere then, or disposed of since: never late, not judged again."""
+    made = Made(record.sealed.seq, None, None, None, False, len(versions) > 1)
     return Looked(record, site, tuple(version.seq for version in versions), tuple(items), made)
-
-
-def place_of(entry: Sealed) -> str:
-    """Return where a record was read: the sheet's name and row."""
-    origin = entry.body["origin"]
-    page = f" {origin['page']}" if origin["page"] else ""
-    return f"{origin['file']}{page}:{origin['row']}"
-
-
-def about(record: Booked, topic: Topic, weight: Weight, name: str, text: str) -> Item:
-    """Return an item about a record."""
-    entry = record.sealed
-    return Item(
-        topic, weight, str(entry.seq), name, text, entry=entry.seq, day=record.use.date,
-        origin=place_of(entry),
-    )  # fmt: skip
 
 
 def _differences(
@@ -182,45 +182,3 @@ def _label_items(workspace: Workspace, reader: Reader, record: Booked) -> Iterat
     if use.lot and lots and fold(use.lot) not in lots:
         text = f"no label on file names lot {use.lot}: the newest in force was taken"
         yield about(record, Topic.LABELS, Weight.UNKNOWN, "label-of-lot", text)
-
-
-def keep_until(
-    workspace: Workspace, use: Application, site: Site | None, amended: date
-) -> date | None:
-    """Return until when a record is to be kept by the longest rule, or None where none was read.
-
-    Counted from the last amendment for safety: one jurisdiction read counts so (Connecticut), and
-    the reference for several states is to take the later of the two days.
-    """
-    if site is None:
-        return None
-    book = workspace.book
-    years = [rule.years for rule, _ in retentions_of(book, case_of(book, use, site))]
-    if not years:
-        return None
-    return months_after(max(use.date, amended), 12 * max(years))
-
-
-def _kept_items(
-    workspace: Workspace,
-    reader: Reader,
-    record: Booked,
-    site: Site | None,
-    versions: tuple[Sealed, ...],
-) -> Iterator[Item]:
-    """Yield what of a record is not kept although its time has not run out."""
-    newest = datetime.fromisoformat(versions[-1].at).date()
-    amended = newest if len(versions) > 1 else record.use.date
-    until = keep_until(workspace, record.use, site, amended)
-    if until is not None and until < workspace.today():
-        return
-    term = f"to be kept until {until}" if until else "no rule read says how long"
-    gone: Mapping[str, bool] = {
-        "customer and the cells as typed": any(item.private is None for item in versions),
-        "sheet as handed in": reader.blob(record.sealed.body["sheet"]) is None,
-    }
-    for what, lost in gone.items():
-        if lost:
-            text = f"the {what} of this record are not kept ({term})"
-            item = about(record, Topic.KEEPING, Weight.BREACH, "not-kept", text)
-            yield replace(item, way_out="run useledger verify; restore a backup if it is lost")

@@ -29,10 +29,13 @@ from ledger.flow.audit_firm import (
     question_items,
     report_items,
 )  # fmt: skip
+from ledger.flow.audit_items import beside_in
+from ledger.flow.audit_kept import set_aside_items
 from ledger.flow.audit_records import Looked, look_at
 from ledger.flow.audit_scope import Scope
 from ledger.flow.day_stock import tool_items
 from ledger.flow.incidents import incident_items
+from ledger.flow.judging import Booked
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
 from ledger.flow.stocking import stock_items
@@ -87,7 +90,8 @@ class Seen:
     """What is kept of the records that were looked at; the records themselves are let go.
 
     ``days`` are the numbers of the records by day, ``versions`` those of corrected records;
-    ``learners`` the records of people who were not certified.
+    ``learners`` the records of people who were not certified, ``aside`` those that are not judged
+    again: carried over (closed by whoever kept them then), or without their texts.
     """
 
     items: list[Item] = field(default_factory=list)
@@ -96,6 +100,7 @@ class Seen:
     versions: dict[int, tuple[int, ...]] = field(default_factory=dict)
     places: set[str] = field(default_factory=set)
     learners: list[Looked] = field(default_factory=list)
+    aside: list[Booked] = field(default_factory=list)
 
     def take(self, looked: Looked, *, learner: bool) -> None:
         """Keep what is wanted of a record."""
@@ -104,7 +109,11 @@ class Seen:
         seq, use = looked.record.sealed.seq, looked.record.use
         self.items += looked.items
         self.made.append(looked.made)
-        self.days.setdefault(use.date, []).append(seq)
+        carried = looked.record.sealed.body.get("carried")
+        if carried or looked.record.sealed.private is None:
+            self.aside.append(looked.record)
+        if not carried:
+            self.days.setdefault(use.date, []).append(seq)
         if len(looked.earlier) > 1:
             self.versions[seq] = looked.earlier
         self.places.add(use.jurisdiction)
@@ -125,17 +134,18 @@ AT_ONCE = 500
 def looked_at(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Looked]:
     """Yield every current record of a scope, judged again."""
     many = ManyReader(reader)
-    sites = SiteBook(many)
+    sites, beside = SiteBook(many), beside_in(reader)
     records = reader.entries(kinds=BOOKED, current_only=True, **scope.filters())
     while some := list(islice(records, AT_ONCE)):
         many.expect(some)
         for entry in some:
-            yield look_at(workspace, many, sites, entry)
+            yield look_at(workspace, many, sites, entry, beside)
 
 
 def firm_items(workspace: Workspace, reader: Reader, scope: Scope, seen: Seen) -> Iterator[Item]:
     """Yield what is to be said beside the single records that were seen."""
     yield from day_items(reader, seen.days)
+    yield from set_aside_items(seen.aside, beside_in(reader))
     yield from held_items(reader, scope)
     yield from question_items(reader, scope)
     yield from training_items(workspace, reader, seen.learners)

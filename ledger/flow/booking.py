@@ -240,7 +240,7 @@ def held_entry(sheet: Sheet, line: Line, days: Sequence[date], by: str) -> NewEn
             "file": line.draft.origin.file, "row": line.draft.origin.row,
             "page": line.draft.origin.page,
         },
-        "faults": [fault_body(fault) for fault in line.faults],
+        "faults": [fault_body(_told_apart(fault, line.draft)) for fault in line.faults],
         "days": [use.date.isoformat()] if use is not None else _days_of(line, days),
     }  # fmt: skip
     private = {"cells": cells_of(line.draft), "typed": dict(line.draft.typed)}
@@ -253,6 +253,20 @@ def _days_of(line: Line, days: Sequence[date]) -> list[str]:
     if line.normalised.day is not None:
         return [line.normalised.day.isoformat()]
     return [day.isoformat() for day in days]
+
+
+OF_THE_CUSTOMER = ("customer", "customer address", "address", "unit", "city", "zip", "note")
+"""The headings whose cells stand in the private text alone, which may be disposed of one day."""
+
+
+def _told_apart(fault: Fault, draft: Draft) -> Fault:
+    """Return a fault that quotes nothing of the customer: what is sealed in the body stays."""
+    what = fault.what
+    for heading in OF_THE_CUSTOMER:
+        cell = draft.cells.get(heading)
+        if cell is not None and cell.text:
+            what = what.replace(f'"{cell.text}"', f"{heading} as typed")
+    return replace(fault, what=what)
 
 
 def fault_body(fault: Fault) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from ledger.flow.booking import sheet_entry, understand, use_entry
+from ledger.flow.disposals import disposed_before
 from ledger.flow.judging import earliest, rejudge
 from ledger.flow.lines import Line, content_of
 from ledger.flow.observing import observation_entries
@@ -56,6 +57,8 @@ def carry_over(workspace: Workspace, name: str, data: bytes, by: str) -> Carried
     if sheet.faults:
         return CarriedOver(sheet, faults=sheet.faults)
     with workspace.store.writing() as writer:
+        if faults := disposed_before(writer, sheet):
+            return CarriedOver(sheet, faults=faults)
         sites = SiteBook(writer)
         start = began_on(workspace, writer)
         lines = [_dated(line, start) for line in understand(workspace, writer, sites, sheet)]

@@ -18,6 +18,9 @@ from ledger.values.site import Site
 _ON_THE_RECORD = ("record", "handover", "paper")
 """What is done with the record once it is written; the other clocks wait for something else."""
 
+THE_FIRM = ("the business", "the firm", "the employer")
+"""Whom a record is handed to by being sealed in the firm's ledger."""
+
 
 def began(case: Case, clock: Deadline) -> Began:
     """Return when a clock of an application begins, at the site.

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from ledger.checks.retention import Until
 from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
-from ledger.flow.clocks import began
+from ledger.flow.clocks import THE_FIRM, began
 from ledger.flow.filing_register import list_filings, open_in, reports_owed
 from ledger.flow.governing import case_of, clocks_of
 from ledger.flow.judging import booked, findings_of
@@ -29,7 +29,6 @@ from ledger.values.sealed import EntryKind, Sealed
 
 FIRM_FILE = "useledger.toml"
 AFTER = ("after", "both")
-THE_FIRM = ("the business", "the firm", "the employer")
 FROM_THE_WORK = ("application", "completion of the work")
 
 

@@ -22,6 +22,7 @@ from ledger.flow.booking import (
     understand,
     uses_before,
 )  # fmt: skip
+from ledger.flow.disposals import disposed_before
 from ledger.flow.lines import (
     content_of,
     content_of_identities,
@@ -50,6 +51,8 @@ def check_sheet(workspace: Workspace, name: str, data: bytes) -> Recorded:
     if sheet.faults:
         return Recorded(sheet, faults=sheet.faults, sealed=False)
     with workspace.store.reading() as reader:
+        if faults := disposed_before(reader, sheet):
+            return Recorded(sheet, faults=faults, sealed=False)
         sites = SiteBook(reader)
         lines = understand(workspace, reader, sites, sheet)
         new = len(observation_entries(reader, sheet, sites, workspace))
@@ -81,6 +84,8 @@ def record_sheet(
         return record_in_batches(workspace, opened, data, by, progress)
     sheet = replace(sheet, drafts=drafts)
     with workspace.store.writing() as writer:
+        if faults := disposed_before(writer, sheet):
+            return Recorded(sheet, faults=faults, sealed=False)
         sites = SiteBook(writer)
         lines = understand(workspace, writer, sites, sheet)
         content = content_of([line.normalised for line in lines])
@@ -100,6 +105,8 @@ def record_in_batches(
     sheet = Sheet(opened.file, opened.digest, (), opened.observations, (), opened.remarks)
     content = _content_if_it_came_before(workspace, opened, total)
     with workspace.store.writing() as writer:
+        if faults := disposed_before(writer, sheet):
+            return Recorded(sheet, faults=faults, sealed=False)
         if sheet.digest not in open_runs(writer):
             said = sheet_entry(writer, (sheet, total), data, content, ("started", by))
             writer.append(said)
