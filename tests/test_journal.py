@@ -278,7 +278,7 @@ def test_a_month_adds_up_exactly(store: Store) -> None:
         assert one == tuple(group for group in groups if group.county == "Plumas")
         assert one
         assert reader.month("us-zz", 202602) == ()
-        counted = reader.month_visits("us-ca", 202602)
+        _, counted = reader.month_use("us-ca", 202602)
         visits = {(count.county, count.product_key): count.visits for count in counted}
         distinct: dict[Any, set[str]] = defaultdict(set)
         for key, value in expected.items():

@@ -62,20 +62,16 @@ def summary_of(
     """Return what was used in a period, as the form states it."""
     if form.grain != "total":
         return listing_of(workspace, reader, period, place, form)
-    groups = [
-        group
+    months = [
+        reader.month_use(place.id, month.year * 100 + month.month)
         for month in (period.months if not period.month else (period,))
-        for group in reader.month(place.id, month.year * 100 + month.month)
     ]
+    groups = [group for found, _ in months for group in found]
+    visits = tuple(count for _, counts in months for count in counts)
     registered = tuple(
         item.county for item in workspace.book.firm.registrations
         if item.jurisdiction == place.id and item.year == period.year
     )  # fmt: skip
-    visits = tuple(
-        count
-        for month in (period.months if not period.month else (period,))
-        for count in reader.month_visits(place.id, month.year * 100 + month.month)
-    )
     products = products_by_label(workspace, reader, {group.label[:16] for group in groups})
     scope = Scope(place, period, registered, visits)
     return summarise(groups, products, form, scope, workspace.book.units)

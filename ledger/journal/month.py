@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Select, bindparam, exists, func, literal, select
@@ -42,37 +44,35 @@ def month_statement(county: str | None) -> Select[*tuple[Any, ...]]:
 
 def read_month(
     run: Callable[..., Sequence[Any]], jurisdiction: str, ym: int, county: str | None
-) -> tuple[UseGroup, ...]:
-    """Return the groups of a month, one county's or all, in the order of their keys."""
+) -> tuple[tuple[UseGroup, ...], tuple[VisitCount, ...]]:
+    """Return the groups of a month, one county's or all, in the order of their keys, and the
+    distinct visits by county, product and site code, whatever the unit; from one question."""
     values: dict[str, Any] = {"jurisdiction": jurisdiction, "ym": ym}
     if county is not None:
         values["county"] = county
-    rows = run(month_statement(county), **values)
+    rows = run(_statement(county is not None), **values)
     groups: list[UseGroup] = []
-    for key, visits in groupby(rows, key=lambda row: tuple(row[:6])):
+    visits: dict[tuple[str, str, str], set[str]] = {}
+    for key, parts in groupby(rows, key=itemgetter(slice(6))):
+        place, product_key, label, site_code = (part or "" for part in key[:4])
+        unit, denominator = key[4:]
+        seen = visits.setdefault((place, product_key, site_code), set())
         numerator = lines = count = 0
-        for visit in visits:
-            numerator += int(visit[7])
-            lines += int(visit[8])
+        for part in parts:
+            seen.add(part[6])
+            numerator += int(part[7])
+            lines += int(part[8])
             count += 1
-        place, product_key, label, site_code, unit, denominator = key
         groups.append(
             UseGroup(
-                jurisdiction, place or "", product_key or "", label or "", site_code or "", unit,
+                jurisdiction, place, product_key, label, site_code, unit,
                 denominator, numerator, lines, count,
             )
         )  # fmt: skip
-    return tuple(groups)
+    counts = (VisitCount(jurisdiction, *key, len(found)) for key, found in sorted(visits.items()))
+    return tuple(groups), tuple(counts)
 
 
-def read_visits(
-    run: Callable[..., Sequence[Any]], jurisdiction: str, ym: int
-) -> tuple[VisitCount, ...]:
-    """Return the distinct visits of a month by county, product and site code, whatever the unit."""
-    visits: dict[tuple[str, str, str], set[str]] = {}
-    for row in run(month_statement(None), jurisdiction=jurisdiction, ym=ym):
-        county, product_key, _label, site_code = (part or "" for part in row[:4])
-        visits.setdefault((county, product_key, site_code), set()).add(row[6])
-    return tuple(
-        VisitCount(jurisdiction, *key, len(found)) for key, found in sorted(visits.items())
-    )
+@cache
+def _statement(one_county: bool) -> Select[*tuple[Any, ...]]:
+    return month_statement("one" if one_county else None)

@@ -16,7 +16,7 @@ from sqlalchemy.sql import ColumnElement
 
 from ledger.journal.columns import USES
 from ledger.journal.filters import conditions_of
-from ledger.journal.month import read_month, read_visits
+from ledger.journal.month import read_month
 from ledger.journal.tables import blob, journal, place, private
 from ledger.values.sealed import EntryKind, Head, Sealed
 from ledger.values.use_group import UseGroup, VisitCount
@@ -231,11 +231,13 @@ class Reader:
 
     def month(self, jurisdiction: str, ym: int, county: str | None = None) -> tuple[UseGroup, ...]:
         """Return the use of a month (``ym`` is 202601) by county, product, label, code, unit."""
-        return read_month(self._run, jurisdiction, ym, county)
+        return read_month(self._run, jurisdiction, ym, county)[0]
 
-    def month_visits(self, jurisdiction: str, ym: int) -> tuple[VisitCount, ...]:
-        """Return on how many visits of a month each product was used, by county and site code."""
-        return read_visits(self._run, jurisdiction, ym)
+    def month_use(
+        self, jurisdiction: str, ym: int
+    ) -> tuple[tuple[UseGroup, ...], tuple[VisitCount, ...]]:
+        """Return the use of a month, and on how many visits each product was used, by county."""
+        return read_month(self._run, jurisdiction, ym, None)
 
     def first_day(self, jurisdiction: str) -> date | None:
         """Return the day of the earliest current application in a jurisdiction.
