@@ -6,7 +6,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scourgify import normalize_address_record
 from scourgify.address_constants import STATE_ABBREVIATIONS, STREET_TYPE_ABBREVIATIONS
@@ -186,6 +186,9 @@ def test_no_text_raises_and_a_normal_form_is_stable(text: str, unit: str) -> Non
     st.sampled_from(["", "West", "SE"]),
     st.sampled_from(["", "Apt 4", "#12", "Bldg 2 Unit B"]),
 )
+@example(1, "", "Quartz", "TRLR", "West", "")
+@example(1, "", "Old Mill", "TRLR", "West", "")
+@example(1, "N", "Lake", "KEY", "West", "Apt 4")
 def test_a_normal_form_is_its_own(
     number: int, before: str, name: str, suffix: str, after: str, unit: str
 ) -> None:
@@ -193,6 +196,16 @@ def test_a_normal_form_is_its_own(
     assert isinstance(found, Street)
     again = read_street(found.line, found.unit)
     assert again == found
+
+
+@pytest.mark.parametrize("side", ["W", "West"])
+def test_a_word_for_streets_and_units_is_the_streets_while_it_has_no_other(side: str) -> None:
+    """Appendices C1 and C2 both list TRLR and KEY; which is meant before a lone direction no
+    source says: a choice of our own, the same for both spellings of the direction."""
+    assert line_of(f"1 Quartz Trailer {side}") == ("1 QUARTZ TRLR W", "")
+    assert line_of(f"1 Quartz Key {side}") == ("1 QUARTZ KY W", "")
+    assert line_of(f"1 Quartz St Trailer {side}") == ("1 QUARTZ ST", f"TRLR {side.upper()}")
+    assert line_of("1 Quartz, Trailer W") == ("1 QUARTZ", "TRLR W")  # set off, it is a unit
 
 
 def test_the_unit_column_and_the_unit_in_the_address_are_one() -> None:

@@ -134,7 +134,16 @@ def _unit(tokens: list[str]) -> str:
 def _split_unit(tokens: list[str]) -> tuple[list[str], list[str]]:
     """Return the street's tokens and the unit's; a unit follows a whole street, never its name."""
     for at in range(2, len(tokens)):
-        if not _is_unit_start(tokens, at):
+        two_ways = (
+            tokens[at] in SUFFIXES
+            and len(DIRECTIONS.get("".join(tokens[at + 1 : at + 2]), "")) == 1
+        )
+        if two_ways:
+            # "QUARTZ TRLR WEST", "QUARTZ TRLR W": the street's own suffix and side of town, as long
+            # as it has no other. Decided alike for both spellings, or a normal form is not its own.
+            if not any(token in SUFFIXES for token in tokens[2:at]):
+                continue
+        elif not _is_unit_start(tokens, at):
             continue
         alone = tokens[at] in UNITS_ALONE
         if alone and at < 3:  # "12 LAKE SIDE" is a street
