@@ -26,6 +26,7 @@ from ledger.flow.workspace import open_workspace
 from tests.bench.firm import day_sheet
 from tests.bench.made import MovingClock, grow, make_pool
 from tests.bench.page import write_between
+from tests.bench.races import AS_INSTALLED
 
 POOL = 8_100  # lines, with their sites and judgements about ten thousand entries
 PICTURE = Path(__file__).with_name("growth.png")
@@ -90,7 +91,7 @@ def cost_of(words: list[str], root: Path) -> float:
     quiet = [(os.POSIX_SPAWN_OPEN, n, os.devnull, os.O_WRONLY, 0) for n in (1, 2)]
     workspace = [] if words == ["--help"] else ["--workspace", str(root)]
     child = os.posix_spawn(
-        useledger, [useledger, *words, *workspace], os.environ, file_actions=quiet
+        useledger, [useledger, *words, *workspace], AS_INSTALLED, file_actions=quiet
     )
     _, status, usage = os.wait4(child, 0)
     if os.waitstatus_to_exitcode(status) not in {0, 1}:
