@@ -1,4 +1,4 @@
-"""The empty day sheet: a workbook to fill in on a screen, a page to fill in with a pen."""
+"""The empty day sheet: a workbook or CSV to fill in on a screen, a page for a pen."""
 
 from __future__ import annotations
 
@@ -88,6 +88,11 @@ def day_sheet_xlsx(lexicon: Lexicon, sites: Sequence[Site], path: Path) -> None:
     book.properties.title = "Day sheet"
     book.properties.creator = _clean(lexicon.firm.name)
     book.save(path)
+
+
+def day_sheet_csv(path: Path) -> None:
+    """Write the headings of a day sheet as CSV, for an editor or another program to fill in."""
+    path.write_bytes((",".join(APPLICATION_HEADINGS) + "\r\n").encode("utf-8"))
 
 
 def _write_lists(

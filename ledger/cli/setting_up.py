@@ -134,29 +134,32 @@ def template_command(target: Path, workspace: str | None, as_json: bool) -> int:
     never written over.
     Examples:
       useledger template day.xlsx      to fill in on a screen
+      useledger template day.csv       its headings only, for an editor or another program
       useledger template day.pdf       to fill in with a pen
     """
     from ledger.flow.places import site_from
-    from reports.day_sheet import day_sheet_pdf, day_sheet_xlsx
+    from reports.day_sheet import day_sheet_csv, day_sheet_pdf, day_sheet_xlsx
 
     if target.exists():
         stop(f"{target} is there already and may be filled in; name another file")
     opened = open_workspace(workspace)
     lexicon = opened.book.lexicon(opened.today())
     suffix = target.suffix.casefold()
-    if suffix not in {".xlsx", ".pdf"}:
-        stop(f"{target}: name a file that ends in .xlsx or .pdf")
+    if suffix not in {".xlsx", ".csv", ".pdf"}:
+        stop(f"{target}: name a file that ends in .xlsx, .csv or .pdf")
     target.parent.mkdir(parents=True, exist_ok=True)
     if suffix == ".xlsx":
         with opened.store.reading() as reader:
             newest = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
         sites = [site for site in newest.values() if site.same_as is None]
         day_sheet_xlsx(lexicon, sites, target)
+    elif suffix == ".csv":
+        day_sheet_csv(target)
     else:
         day_sheet_pdf(lexicon, target)
     if as_json:
         print_json({"file": str(target)})
-    elif suffix == ".xlsx":
+    elif suffix != ".pdf":
         click.echo(f"{target} is written. Fill it in, then: useledger check {target}")
     else:
         click.echo(f"{target} is written. Print it and fill it in with a pen.")
