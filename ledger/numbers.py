@@ -142,8 +142,7 @@ def _spelt_out(text: str) -> str:
 
 def _parsed(plain: str) -> Fraction | None:
     if _PLAIN.fullmatch(plain) and re.search(r"\d", plain) and not re.match(r"0+,", plain):
-        return Fraction(plain.replace(",", "").rstrip(".") if "." in plain else
-                        plain.replace(",", ""))  # fmt: skip
+        return Fraction(plain.replace(",", ""))
     over, mixed = _OVER.fullmatch(plain), _MIXED.fullmatch(plain)
     if over and int(over[2]):
         return Fraction(int(over[1]), int(over[2]))

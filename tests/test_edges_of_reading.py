@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from ledger.numbers import read_number
-from ledger.units import units_from_table
+from ledger.normalise.dates import Slip, parse_clock
+from ledger.normalise.observation import read_observation
+from ledger.numbers import read_number, read_quantity
+from ledger.units import Units, units_from_table
 from ledger.values.origin import Origin
+from ledger.values.site import Address, Site
+from tests.test_amounts import dilution
+from tests.test_dates import hours
+from tests.test_sites import draft
+from tests.test_units import UNITS
 
 HERE = Origin("day.csv", 2, "amount")
 
@@ -37,3 +44,114 @@ def test_a_unit_is_told_by_a_unit_of_worth_one(of: str) -> None:
     assert "with the factor 1" in said[0]
     assert units.find("oz") is None
     assert units.find("lb") is not None
+
+
+# --- what a person is told: a message that names the wrong half sends him to the wrong cell ---
+
+
+def test_a_comma_is_told_with_both_of_its_readings() -> None:
+    (fault,) = read_number("12,34", HERE).faults
+    assert fault.what == '"12,34" could be read two ways, as 12.34 or 1234'
+    assert fault.way_out == "write 12.34, or 1234 without the comma"
+    assert read_quantity("12,34 oz", UNITS, HERE).faults == (fault,)
+
+
+def test_a_number_without_unit_is_not_told_that_its_unit_is_unknown() -> None:
+    (fault,) = read_quantity("5", UNITS, HERE).faults
+    assert fault.what == "the number has no unit"
+
+
+def test_of_a_number_far_too_long_the_first_twenty_signs_are_shown() -> None:
+    (fault,) = read_number("1234567890" * 11, HERE).faults
+    assert fault.what == '"12345678901234567890..." is too long to be a number'
+
+
+@pytest.mark.parametrize("text", ["5.", "1,000.", ".5", "1,000.5"])
+def test_a_point_at_either_end_is_a_number(text: str) -> None:
+    plain = text.replace(",", "")
+    said = {"5.": "5", "1000.": "1000", ".5": "1/2", "1000.5": "2001/2"}
+    assert str(read_number(text, HERE).value) == said[plain]
+
+
+def test_the_shortest_spelling_that_can_be_near_has_two_letters() -> None:
+    """One letter is near to too much: "c" might be a cup, or a slip for "g"."""
+    assert UNITS.nearest("kgg") == "kg"
+    assert UNITS.nearest("x") is None
+
+
+def test_units_are_shown_by_their_list_alone() -> None:
+    assert repr(Units(())) == "Units(units=())"
+
+
+def test_a_ratio_not_settled_is_told_with_both_of_its_readings() -> None:
+    (fault,) = dilution("1:100", ratio="").faults
+    assert fault.what == '"1:100" may be 1 in 100 or 1 + 100'
+
+
+# --- the clock ---
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "way_out"),
+    [
+        ("24:00", '"24:00": a day ends at 23:59', "write 00:00 +1"),
+        ("24:01", 'there is no time "24:01"', "write it as 08:05 or 14:30"),
+        ("23:60", 'there is no time "23:60"', "write it as 08:05 or 14:30"),
+        ("99:00", 'there is no time "99:00"', "write it as 08:05 or 14:30"),
+        ("13:05 pm", '"13:05 pm" mixes two clocks', "write it as 14:30"),
+    ],
+)
+def test_a_time_that_is_none_says_why(text: str, what: str, way_out: str) -> None:
+    found = parse_clock(text)
+    assert isinstance(found, Slip)
+    assert (found.what, found.way_out) == (what, way_out)
+
+
+def test_one_half_of_the_hours_is_never_out_of_order() -> None:
+    for start, end in (("09:00", ""), ("", "09:00"), ("00:00", ""), ("", "00:00")):
+        assert hours(start, end).faults == ()
+        assert hours(start, end).value is not None
+    assert hours("22:00", "23:00 +1").faults == ()
+    assert hours("00:00", "00:00").faults == ()
+
+
+def test_a_start_on_the_next_day_is_told_of_the_start_alone() -> None:
+    (fault,) = hours("09:00 +1", "08:00").faults
+    assert fault.what == 'the start "09:00 +1" lies on another day than the date'
+
+
+# --- what was only seen ---
+
+SEEN = (
+    Site("S0001", Address("118 TOLLHOUSE LN", "", "AUBURN", "CA", "95603"), "Placer", "us-ca",
+         "dwelling", "America/Los_Angeles"),
+    Site("S0002", Address("64 IDAHO BAR RD", "", "AUBURN", "CA", "95603"), "Placer", "us-ca",
+         "dwelling", "America/Los_Angeles"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("cells", "key", "where"),
+    [
+        ({"site": "s0002"}, "S0002", ""),
+        ({"address": "118 Tollhouse Lane"}, "S0001", ""),
+        ({"site": "S0002", "address": "118 Tollhouse Lane"}, "S0002", ""),  # the key decides
+        ({"site": "S0009", "address": "118 Tollhouse Lane"}, None, "S0009"),
+        ({"address": "9 Nowhere St"}, None, "9 Nowhere St"),
+        ({}, None, "nothing"),
+    ],
+)
+def test_an_observation_finds_its_site_or_says_what_was_written(
+    cells: dict[str, str], key: str | None, where: str
+) -> None:
+    found = read_observation(draft(date="2026-01-14", **cells), True, SEEN)
+    assert (found.day, found.site) == ("2026-01-14", key)
+    said = f'the site ("{where}") is not one the ledger knows; kept as written'
+    assert found.remarks == (() if key else (said,))
+
+
+def test_an_observation_without_a_date_that_can_be_read_keeps_its_site() -> None:
+    found = read_observation(draft(date="soon", site="S0001"), True, SEEN)
+    assert (found.day, found.site) == (None, "S0001")
+    assert len(found.remarks) == 1
+    assert "soon" in found.remarks[0]

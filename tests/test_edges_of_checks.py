@@ -1,0 +1,138 @@
+"""Edges of the checks that a changed sign or number would move unseen.
+
+Each was found by breaking the program. Where no source is named the value follows from the rule
+that the case builds by hand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import time
+from fractions import Fraction
+from typing import Any
+
+import pytest
+
+from ledger.checks.facts import facts_of
+from ledger.checks.jurisdiction import given
+from ledger.checks.say import plain
+from ledger.rulebook.model import Shape
+from ledger.values.entry import Weather
+from ledger.values.extent import Extent
+from ledger.values.finding import Kind
+from tests.cases import case, limit, measures, q, use
+from tests.test_checks_law import found
+from tests.test_checks_samples import line_6, powder
+from tests.test_checks_shapes import kinds
+
+# --- how numbers are said ---
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (Fraction(1, 10**6), "0.000001"),  # six places are said exactly
+        (Fraction(1, 10**7), "about 0.0000001"),  # seven are not
+        (Fraction(1, 3 * 10**11), "about 0.000000000003"),  # twelve places at the most
+        (Fraction(1, 3 * 10**12), "about 0"),
+        (Fraction(-5, 12), "about -0.4167"),
+        (Fraction(29999, 30), "about 999.967"),
+    ],
+)
+def test_a_number_is_said_to_the_last_place_that_is_kept(value: Fraction, said: str) -> None:
+    assert plain(value) == said
+
+
+# --- the weather ---
+
+
+def test_a_wind_in_a_unit_that_is_no_speed_cannot_be_told() -> None:
+    wind = limit(Shape.WEATHER, measure="wind", most=q(10, "mph"))
+    strange = use(weather=Weather(q(31, "F"), q(4, "lb"), "N", rain=False))
+    assert kinds(strange, wind) == [Kind.UNKNOWN]
+
+
+# --- people ---
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "named"),
+    [
+        (time(7), time(8), False), (time(9), time(10), False),  # he left as the other came
+        (time(7), time(8, 1), True), (time(8, 59), time(10), True), (None, None, True),
+    ],
+)  # fmt: skip
+def test_a_certified_person_is_named_who_was_there_for_a_minute(
+    start: time | None, end: time | None, named: bool
+) -> None:
+    alone = powder("granite-powder", applicator="aster", start=time(8), end=time(9))
+    other = replace(line_6(), start=start, end=end)
+    finding = next(f for f in found(alone, other) if f.name == "certified-only")
+    assert ("who is certified, was at this address" in finding.text) is named
+    assert ("amend supervisor" in finding.way_out) is named
+
+
+# --- fields of the law ---
+
+
+@pytest.mark.parametrize("who", ["applicator", "supervisor"])
+def test_a_licence_number_is_given_by_the_line_or_by_the_firm_file(who: str) -> None:
+    field = f"{who}_number"
+    named = "licence" if who == "applicator" else "supervisor_licence"
+    by_file: dict[str, Any] = {who: "renner", named: ""}
+    by_line: dict[str, Any] = {who: "ghost", named: "FR 1"}
+    nowhere: dict[str, Any] = {who: "ghost", named: ""}
+    assert given(case(use(**by_line)), field)
+    assert not given(case(replace(use(), **nowhere)), field)
+    assert given(case(replace(use(), **by_file)), field)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "answer"),
+    [
+        ({"product": "", "product_key": "1-2"}, "product", True),
+        ({"product": "x", "product_key": ""}, "product", True),
+        ({"product": "", "product_key": ""}, "product", False),
+        ({"dilution": None, "extent": Extent("")}, "rate", False),
+        ({"dilution": None, "extent": measures(voids=1)}, "rate", True),
+        ({"extent": Extent("")}, "extent", False),
+        ({"extent": measures(voids=1)}, "area", False),
+        ({"extent": measures(area=(1, "sq ft"))}, "area", True),
+        ({"extent": measures(volume=(1, "cu ft"))}, "volume", True),
+        ({"extent": measures(voids=1)}, "volume", False),
+        ({"avoided_said": "blank"}, "avoided", False),
+        ({"prepared_said": "blank"}, "prepared", False),
+        ({"prepared_said": "none"}, "prepared", True),
+        ({"start": None}, "start", False),
+        ({"end": None}, "end", False),
+    ],
+)
+def test_what_counts_as_given(changes: dict[str, Any], field: str, answer: bool) -> None:
+    assert given(replace(case(use()), use=replace(use(), **changes)), field) is answer
+
+
+@pytest.mark.parametrize("field", ["registration", "ingredients"])
+def test_a_label_that_was_not_read_is_not_said_to_lack_a_field(field: str) -> None:
+    """The doubt is said once, as the label's; a missing field would be a second word for it."""
+    assert given(case(use(), product=None), field)
+    assert given(case(use()), field)
+
+
+# --- facts ---
+
+
+def test_the_facts_can_be_listed_and_hold_what_is_told() -> None:
+    facts = facts_of(case(use()))
+    names = list(facts)
+    assert len(facts) == len(names) == len(set(names))
+    assert {"method", "formulation", "product_class", "diluted"} <= set(names)
+    assert all(facts[name] == facts_of(case(use()))[name] for name in names)
+    with pytest.raises(KeyError):
+        facts["no such fact"]
+
+
+def test_without_a_label_no_fact_of_a_product_is_told() -> None:
+    facts = facts_of(case(use(), product=None))
+    assert not {"formulation", "product_class", "ingredient", "diluted"} & set(facts)
+    assert "formulation" not in facts
+    assert facts["method"] == "void"
