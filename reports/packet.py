@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -12,10 +13,12 @@ from ledger.flow.packet import WITHHELD, Packet, reason
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import RuleFile
 from ledger.seal import seal_code
+from ledger.stock import TOLERANCE
 from ledger.values.firm import Firm
 from ledger.values.sealed import EntryKind, Sealed
 from reports.packet_people import training_sheet
 from reports.sheet import Column, Kind, Note, Number, Sheet, Value, number
+from reports.stock import stock_sheet
 
 _ENTRY = Column("Entry", "number in the ledger", Kind.NUMBER)
 _DAY = Column("Date", "day of the work", Kind.DATE)
@@ -37,6 +40,7 @@ def packet_sheets(packet: Packet, book: Book) -> tuple[Sheet, ...]:
         _held(packet, about),
         _filed(packet, about),
         training_sheet(packet, book.firm, about),
+        _stock(packet, book, about),
         _rules(packet, book, about),
         *(_other(packet, kind, entries, about) for kind, entries in packet.others().items()),
         _closes(packet, about),
@@ -240,30 +244,59 @@ def _filed(packet: Packet, about: About) -> Sheet:
     )  # fmt: skip
 
 
+def _stock(packet: Packet, book: Book, about: About) -> Sheet:
+    """Return the computed account; uses alone, without a movement or a count, make none."""
+    selection = packet.selection
+    kept = any(row.known for row in packet.stock)
+    names = {product.key: product.name for product in book.lexicon().products}
+    until = (("Account", f"from the beginning to {selection.date_to or 'today'}"),)
+    made = stock_sheet(packet.stock if kept else (), names, TOLERANCE, (*about, *until))
+    said = made.statement and (
+        "The stock account is of the whole firm: none goes with one address."
+        if selection.site
+        else "No stock account is kept: no receipt, move, count or disposal is recorded."
+    )
+    return replace(made, name="stock account", statement=said)
+
+
+_RULES = (
+    Column("File"), Column("Kind of file"), Column("What"), Column("Registration"),
+    Column("Version"), Column("From", "first day in force, where the file says one", Kind.DATE),
+    Column("Until", "last day in force, where the file says one", Kind.DATE),
+    Column("Lots", "that the file names for this version of the label"),
+    Column("Lots used", "as the records of this selection name them"),
+    Column("Checked on", kind=Kind.DATE), Column("Sources, and how each was read"),
+)  # fmt: skip
+
+
 def _rules(packet: Packet, book: Book, about: About) -> Sheet:
-    columns = [Column("File"), Column("What"), Column("From"), Column("Checked on", kind=Kind.DATE),
-               Column("Sources, and how each was read")]  # fmt: skip
-    used = {row.use.label for row in packet.records}
+    lots: dict[str, dict[str, None]] = {}
+    for row in packet.records:
+        lots.setdefault(row.use.label, {}).update({row.use.lot: None} if row.use.lot else {})
+    labels = [file for file in book.labels if file.product and file.product.digest in lots]
+    places = dict.fromkeys(row.use.jurisdiction for row in packet.records) or [book.firm.home]
+    laws = {law.path: law for place in places for law in book.laws_of(place)}
     rows = [
-        _rule_row(file)
-        for file in book.rule_files()
-        if file.family != "label" or (file.product is not None and file.product.digest in used)
+        _rule_row(file, tuple(lots.get(file.product.digest, ())) if file.product else ())
+        for file in (*labels, *laws.values(), *book.practices)
     ]
-    made = _sheet("rules and labels", "Labels on file and rules used", about, columns, rows)
+    made = _sheet("rules and labels", "Labels on file and rules used", about, _RULES, rows)
     note = "The texts as they were used stand in the folder rules, by the digest of the whole set."
-    return Sheet(
-        made.name, made.title, about, made.columns, made.rows, statement=made.statement,
-        notes=(Note(note),), wide=True,
-    )  # fmt: skip
+    return replace(made, notes=(Note(note),))
 
 
-def _rule_row(file: RuleFile) -> tuple[Value, ...]:
+def _rule_row(file: RuleFile, used: tuple[str, ...]) -> tuple[Value, ...]:
     product = file.product
-    what = file.title if product is None else f"{product.name} ({product.registration or 'exempt'})"
     sources = "; ".join(
         f"{item.title} {item.section} ({item.read})".replace("  ", " ") for item in file.sources
     )
-    return file.path, what, file.family, file.checked_on, sources
+    of_label: tuple[Value, ...] = ("", "", None, None, "")
+    if product is not None:
+        span = product.in_force
+        of_label = (product.registration or "exempt", product.version, span.start, span.end,
+                    ", ".join(product.lots))  # fmt: skip
+    what = file.title if product is None else product.name
+    return (file.path, file.family, what, *of_label, ", ".join(used), file.checked_on, sources)
 
 
 def _other(packet: Packet, kind: str, entries: Sequence[Sealed], about: About) -> Sheet:

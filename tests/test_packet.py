@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import zipfile
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -24,12 +25,14 @@ from ledger.flow.packet import Selection, file_name, make_packet
 from ledger.flow.packet_check import check_packet, check_proof
 from ledger.flow.proving import prove, prove_entries
 from ledger.flow.recording import record_sheet
-from ledger.flow.workspace import Workspace, WorkspaceProblem
+from ledger.flow.stocking import StockWish, move_stock
+from ledger.flow.workspace import Workspace, WorkspaceProblem, read_rules
 from ledger.merkle import inclusion_proof, inclusion_proofs, leaf, sides
 from ledger.seal import seal_code
+from ledger.stock import Act
 from reports.packet_files import packet_files
 from tests.day_sheets import sheet
-from tests.workspaces import sample_workspace
+from tests.workspaces import SetClock, sample_workspace
 
 OTHER = {
     "address": "9 Quarry Road", "customer": "P. Vance-Holm", "zip": "95959", "city": "Nevada City",
@@ -126,8 +129,8 @@ def test_the_packet_of_everything(firm: Workspace, tmp_path: Path) -> None:
     assert {"00-index.pdf", "00-index.html", "01-how-to-check.txt", "packet.xlsx"} <= names
     book = load_workbook(folder / "packet.xlsx")
     for tab in ("licences", "log by day", "log by address", "records", "as typed", "findings",
-                "observations and notices", "held lines", "reports as filed", "rules and labels",
-                "seals"):  # fmt: skip
+                "observations and notices", "held lines", "reports as filed", "stock account",
+                "rules and labels", "seals"):  # fmt: skip
         assert tab in book.sheetnames
     versions = [row for row in book["records"].iter_rows(values_only=True) if row[2] in
                 {"original", "correction", "struck"}]  # fmt: skip
@@ -178,6 +181,76 @@ def test_names_are_withheld_when_asked(firm: Workspace, tmp_path: Path) -> None:
     assert "withheld" in text
     assert (folder / "journal/private.jsonl").read_bytes() == b""
     assert check_packet(read_packet(folder)).ok
+
+
+def rows_of(folder: Path, tab: str, first: str) -> list[dict[str, object]]:
+    """Return the rows of a table of the workbook by heading, down to the first blank row."""
+    rows = list(load_workbook(folder / "packet.xlsx")[tab].iter_rows(values_only=True))
+    start = next(n for n, row in enumerate(rows) if row[0] == first)
+    end = next(n for n in range(start, len(rows)) if not any(rows[n]))
+    headings = [str(cell) for cell in rows[start]]
+    return [dict(zip(headings, row, strict=True)) for row in rows[start + 1 : end]]
+
+
+def stocked(folder: Path) -> Workspace:
+    """Return a workspace whose dust label has a version, days and lots, with stock on record."""
+    made = sample_workspace(folder, clock=SetClock(datetime(2026, 1, 21, 2, 30, tzinfo=UTC)))
+    label = folder / "rules/labels/ridgeline-dust.toml"
+    text = label.read_text().replace(
+        'version = "1"', 'version = "2 of 2025"\nfrom = 2025-02-01\nuntil = 2027-01-31'
+    )
+    label.write_text(text.replace("[product]", '[product]\nlots = ["RD-7", "RD-8"]'))
+    made.book = read_rules(folder)
+    record_sheet(made, "day.csv", sheet({"lot": "RD-7", "amount": "1 oz"}), "renner")
+    for act, amount, day in (
+        (Act.RECEIVE, "8 oz", date(2026, 1, 2)), (Act.COUNT, "7 oz", date(2026, 1, 15)),
+        (Act.DISPOSE, "2 oz", date(2026, 1, 20)),
+    ):  # fmt: skip
+        product = made.book.product("ridgeline-dust", day)
+        assert product is not None
+        move_stock(made, StockWish(act, product, amount, day, "calloway"))
+    return made
+
+
+def test_the_stock_account_goes_along_up_to_the_last_day(tmp_path: Path) -> None:
+    made = stocked(tmp_path / "firm")
+    for name, chosen, disposed, on_hand in (
+        ("all", Selection(), 2, 5), ("until", Selection(date_to=date(2026, 1, 19)), 0, 7),
+    ):  # fmt: skip
+        folder = written(made, tmp_path / name, chosen)
+        (row,) = rows_of(folder, "stock account", "Product")
+        assert (row["Registration"], row["Place"], row["Unit"]) == ("99999-11", "store", "oz")
+        figures = ("Bought", "Used", "Disposed", "Unexplained", "On hand")
+        assert [row[name] for name in figures] == [8, 1, disposed, 0, on_hand]
+        assert not row["Remark"]
+        (page,) = folder.glob("*-stock-account.pdf")
+        assert "Ridgeline Crevice Dust" in PdfReader(page).pages[0].extract_text()
+        assert check_packet(read_packet(folder)).ok
+    with made.store.reading() as reader:
+        site = next(entry.body["site"] for entry in reader.sites())
+    one = make_packet(made, Selection(site=site))
+    assert one.stock == ()
+    assert "of the whole firm" in everything_readable(
+        written(made, tmp_path / "one", Selection(site=site))
+    )
+
+
+def test_without_movements_there_is_no_account(firm: Workspace, tmp_path: Path) -> None:
+    folder = written(firm, tmp_path / "none", Selection())
+    assert "No stock account is kept" in everything_readable(folder)
+
+
+def test_the_rules_sheet_says_which_label_version_and_lot(tmp_path: Path) -> None:
+    made = stocked(tmp_path / "firm")
+    rows = rows_of(written(made, tmp_path / "p", Selection()), "rules and labels", "File")
+    label, *laws = rows
+    assert (label["File"], label["Kind of file"]) == ("labels/ridgeline-dust.toml", "label")
+    assert (label["Registration"], label["Version"]) == ("99999-11", "2 of 2025")
+    assert (label["Lots"], label["Lots used"]) == ("RD-7, RD-8", "RD-7")
+    assert [str(label[name])[:10] for name in ("From", "Until")] == ["2025-02-01", "2027-01-31"]
+    paths = [str(row["File"]) for row in laws]  # the laws of the places of the records, no others
+    assert paths[:2] == ["jurisdictions/us-federal.toml", "jurisdictions/us-ca.toml"]
+    assert all(path.startswith("practice/") for path in paths[2:])
 
 
 def commands_of(page: str) -> list[str]:

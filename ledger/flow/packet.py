@@ -18,8 +18,10 @@ from ledger.flow.inspecting import reason_of
 from ledger.flow.lines import BOOKED
 from ledger.flow.listing import Listed, listed_of
 from ledger.flow.proving import Proofs, prove_entries
+from ledger.flow.stocking import stock_account
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
+from ledger.stock import Account
 from ledger.values.sealed import EntryKind, Head, Sealed
 
 OWN_SECTION = frozenset({
@@ -63,7 +65,8 @@ class Packet:
     """Everything of a selection, ready to be written.
 
     ``entries`` are the entries whose lines go along, in order; ``texts`` their private texts as
-    they may be shown (names withheld where asked for). ``kept`` are files by path.
+    they may be shown (names withheld where asked for). ``kept`` are files by path. ``stock`` is the
+    account of the whole firm up to the last day; none goes with one address.
     """
 
     selection: Selection
@@ -76,6 +79,7 @@ class Packet:
     texts: Mapping[int, Mapping[str, Any]] = field(hash=False)
     salts: Mapping[int, bytes] = field(hash=False)
     kept: Mapping[str, bytes] = field(hash=False)
+    stock: tuple[Account, ...] = ()
 
     def of(self, *kinds: EntryKind) -> tuple[Sealed, ...]:
         """Return the entries of these kinds."""
@@ -107,7 +111,10 @@ def make_packet(workspace: Workspace, selection: Selection) -> Packet:
     filings = () if selection.site else tuple(
         item for item in list_filings(workspace)[0] if item.entry.seq in seqs
     )  # fmt: skip
-    return Packet(selection, ledger, head, entries, records, filings, proofs, texts, salts, kept)
+    stock = () if selection.site else stock_account(workspace, until=selection.date_to)
+    return Packet(
+        selection, ledger, head, entries, records, filings, proofs, texts, salts, kept, stock
+    )
 
 
 def _picked(reader: Reader, selection: Selection) -> Iterator[Sealed]:

@@ -146,11 +146,17 @@ def converting(units: Units) -> Callable[[Quantity, str], Fraction | None]:
 
 
 def stock_account(
-    workspace: Workspace, tolerance: Fraction = TOLERANCE, *, by_lot: bool = False
+    workspace: Workspace,
+    tolerance: Fraction = TOLERANCE,
+    *,
+    by_lot: bool = False,
+    until: date | None = None,
 ) -> tuple[Account, ...]:
-    """Return the account of every product and place."""
+    """Return the account of every product and place, as it stands at the end of a day."""
     with workspace.store.reading() as reader:
         found = movements(reader)
+    if until is not None:
+        found = tuple(move for move in found if move.day <= until)
     return accounts(found, converting(workspace.book.units), tolerance, by_lot=by_lot)
 
 
