@@ -7,7 +7,7 @@ that the case builds by hand.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import time
+from datetime import time, timedelta
 from fractions import Fraction
 from typing import Any
 
@@ -16,14 +16,17 @@ import pytest
 from ledger.checks.facts import facts_of
 from ledger.checks.jurisdiction import given
 from ledger.checks.say import plain
+from ledger.checks.windows import farthest_back
 from ledger.rulebook.model import Shape
+from ledger.values.amount import Used
 from ledger.values.entry import Weather
 from ledger.values.extent import Extent
 from ledger.values.finding import Kind
-from tests.cases import case, limit, measures, q, use
+from tests.cases import case, limit, measures, q, tools, use
 from tests.test_checks_law import found
 from tests.test_checks_samples import line_6, powder
 from tests.test_checks_shapes import kinds
+from tests.test_counted import habits
 
 # --- how numbers are said ---
 
@@ -70,6 +73,44 @@ def test_a_certified_person_is_named_who_was_there_for_a_minute(
     finding = next(f for f in found(alone, other) if f.name == "certified-only")
     assert ("who is certified, was at this address" in finding.text) is named
     assert ("amend supervisor" in finding.way_out) is named
+
+
+# --- over time ---
+
+
+@pytest.mark.parametrize(
+    ("least", "days"),
+    [
+        ((1, "month"), 32), ((1, "year"), 367), ((10, "day"), 11), (("1/2", "day"), 2),
+        ((24, "h"), 2),
+    ],
+)  # fmt: skip
+def test_nothing_is_asked_again_beyond_the_longest_month_or_year(
+    least: tuple[Any, str], days: int
+) -> None:
+    rule = limit(Shape.INTERVAL, least=q(*least), same="address")
+    assert farthest_back([rule]) == timedelta(days=days)
+    assert farthest_back([]) == timedelta(0)
+
+
+# --- practice: no source, the bounds are the ones that its advice names ---
+
+
+@pytest.mark.parametrize(("puffs", "told"), [(125, False), (126, True), (75, False), (74, True)])
+def test_puffs_may_differ_from_the_weighing_by_a_quarter(puffs: int, told: bool) -> None:
+    # duster-a gives 0.11 g a puff, so 11 g are 100 puffs.
+    line = use(used=Used(11, 1, "g"), equipment="duster-a", extent=measures(puffs=puffs))
+    assert ("estimate-beside" in habits(line)) is told
+
+
+# --- the tools of a check ---
+
+
+def test_units_are_part_of_what_tells_tools_apart_and_facts_are_not() -> None:
+    one, two = tools(case(use())), tools(case(use(method="bait")))
+    assert hash(one) == hash(two)  # facts cannot be hashed: they are worked out when asked
+    assert one.into(q(1, "lb"), "oz") == 16
+    assert one.into(q(1, "lb"), "ft") is None
 
 
 # --- fields of the law ---

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 
+from ledger.normalise.addresses import Street, read_street, same_ordinals
 from ledger.normalise.dates import Slip, parse_clock
 from ledger.normalise.observation import read_observation
 from ledger.numbers import read_number, read_quantity
-from ledger.units import Units, units_from_table
+from ledger.units import Unit, Units, units_from_table
 from ledger.values.origin import Origin
 from ledger.values.site import Address, Site
 from tests.test_amounts import dilution
@@ -75,12 +78,21 @@ def test_a_point_at_either_end_is_a_number(text: str) -> None:
 
 def test_the_shortest_spelling_that_can_be_near_has_two_letters() -> None:
     """One letter is near to too much: "c" might be a cup, or a slip for "g"."""
-    assert UNITS.nearest("kgg") == "kg"
-    assert UNITS.nearest("x") is None
+    assert [UNITS.nearest(text) for text in ("kgg", "haa", "mmm")] == ["kg", "ha", "mm"]
+    assert [UNITS.nearest(text) for text in ("x", "gx", "qq")] == [None, None, None]
 
 
 def test_units_are_shown_by_their_list_alone() -> None:
     assert repr(Units(())) == "Units(units=())"
+
+
+def test_a_unit_made_by_hand_has_no_shift() -> None:
+    assert Unit("lb", "mass", Fraction(1)).shift == 0
+
+
+def test_a_fault_of_a_list_without_lines_stands_at_its_first() -> None:
+    _, faults = units_from_table({"colour": "red"}, {}, "units.toml")
+    assert {fault.origin.row for fault in faults} == {1}
 
 
 def test_a_ratio_not_settled_is_told_with_both_of_its_readings() -> None:
@@ -120,13 +132,38 @@ def test_a_start_on_the_next_day_is_told_of_the_start_alone() -> None:
     assert fault.what == 'the start "09:00 +1" lies on another day than the date'
 
 
+# --- addresses ---
+
+
+def test_a_street_by_its_number_is_the_street_by_its_ordinal() -> None:
+    words = "FIRST SECOND THIRD FOURTH FIFTH SIXTH SEVENTH EIGHTH NINTH TENTH ELEVENTH TWELFTH"
+    digits = "1ST 2ND 3RD 4TH 5TH 6TH 7TH 8TH 9TH 10TH 11TH 12TH"
+    assert same_ordinals(words) == digits
+    assert same_ordinals("OLD SEVENTH MILL") == "OLD 7TH MILL"
+
+
+def test_only_a_route_with_a_box_is_rural() -> None:
+    street, route = read_street("118 Main St"), read_street("RR 2 Box 18")
+    assert isinstance(street, Street)
+    assert isinstance(route, Street)
+    assert (street.rural, route.rural) == (False, True)
+
+
 # --- what was only seen ---
 
+AUBURN = ("AUBURN", "CA", "95603")
 SEEN = (
     Site("S0001", Address("118 TOLLHOUSE LN", "", "AUBURN", "CA", "95603"), "Placer", "us-ca",
          "dwelling", "America/Los_Angeles"),
     Site("S0002", Address("64 IDAHO BAR RD", "", "AUBURN", "CA", "95603"), "Placer", "us-ca",
          "dwelling", "America/Los_Angeles"),
+    *(
+        Site(key, Address(street, unit, *AUBURN), "Placer", "us-ca", "dwelling", "", same_as=same)
+        for key, street, unit, same in (
+            ("S0003", "118 TOLLHOUSE LN", "REAR", "S0001"),
+            ("S0004", "7 QUARTZ CT", "APT 1", None), ("S0005", "7 QUARTZ CT", "APT 2", None),
+        )
+    ),
 )  # fmt: skip
 
 
@@ -134,6 +171,10 @@ SEEN = (
     ("cells", "key", "where"),
     [
         ({"site": "s0002"}, "S0002", ""),
+        ({"site": "S0003"}, "S0001", ""),  # found to be the same place
+        ({"address": "7 Quartz Ct"}, None, "7 Quartz Ct"),  # two units: which is not said
+        ({"address": "7 Quartz Ct Apt 2"}, "S0005", ""),
+        ({"address": "7 Quartz Ct Apt 9"}, None, "7 Quartz Ct Apt 9"),
         ({"address": "118 Tollhouse Lane"}, "S0001", ""),
         ({"site": "S0002", "address": "118 Tollhouse Lane"}, "S0002", ""),  # the key decides
         ({"site": "S0009", "address": "118 Tollhouse Lane"}, None, "S0009"),
