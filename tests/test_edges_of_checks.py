@@ -25,7 +25,7 @@ from ledger.values.finding import Kind
 from tests.cases import case, limit, measures, q, tools, use
 from tests.test_checks_law import found
 from tests.test_checks_samples import line_6, powder
-from tests.test_checks_shapes import kinds
+from tests.test_checks_shapes import kinds, on
 from tests.test_counted import habits
 
 # --- how numbers are said ---
@@ -91,6 +91,23 @@ def test_nothing_is_asked_again_beyond_the_longest_month_or_year(
     rule = limit(Shape.INTERVAL, least=q(*least), same="address")
     assert farthest_back([rule]) == timedelta(days=days)
     assert farthest_back([]) == timedelta(0)
+
+
+@pytest.mark.parametrize(
+    ("least", "waited", "enough"),
+    [
+        ((90, "min"), "11:30", True), ((90, "min"), "11:29", False),
+        ((5400, "s"), "11:30", True), ((5400, "s"), "11:29", False),
+        (("3/2", "h"), "11:30", True), (("3/2", "h"), "11:29", False),
+    ],
+)  # fmt: skip
+def test_an_interval_by_the_clock_is_the_same_in_any_unit(
+    least: tuple[Any, str], waited: str, enough: bool
+) -> None:
+    rule = limit(Shape.INTERVAL, least=q(*least), same="address")
+    first = on(14, start=time(9), end=time(10))
+    again = on(14, start=time.fromisoformat(waited), end=time(12), visit="again")
+    assert kinds(again, rule, first) == ([] if enough else [Kind.BREACH])
 
 
 # --- practice: no source, the bounds are the ones that its advice names ---

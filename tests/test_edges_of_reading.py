@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import time
 from fractions import Fraction
 
 import pytest
 
 from ledger.normalise.addresses import Street, read_street, same_ordinals
-from ledger.normalise.dates import Slip, parse_clock
+from ledger.normalise.dates import Clock, Slip, parse_clock, read_date
 from ledger.normalise.observation import read_observation
+from ledger.normalise.weather import read_weather
 from ledger.numbers import read_number, read_quantity
 from ledger.units import Unit, Units, units_from_table
 from ledger.values.origin import Origin
@@ -119,6 +121,18 @@ def test_a_time_that_is_none_says_why(text: str, what: str, way_out: str) -> Non
     assert (found.what, found.way_out) == (what, way_out)
 
 
+def test_a_time_is_of_its_own_day_unless_it_says_so() -> None:
+    assert Clock(time(8)).days == 0
+
+
+@pytest.mark.parametrize(
+    ("year", "read"), [(1969, False), (1970, True), (2200, True), (2201, False)]
+)
+def test_years_that_can_be_a_slip_only_are_no_dates(year: int, read: bool) -> None:
+    """The bounds are a choice of our own: no work is older, and no clock will say so late."""
+    assert (read_date(f"{year}-06-01", True, HERE).value is not None) is read
+
+
 def test_one_half_of_the_hours_is_never_out_of_order() -> None:
     for start, end in (("09:00", ""), ("", "09:00"), ("00:00", ""), ("", "00:00")):
         assert hours(start, end).faults == ()
@@ -130,6 +144,23 @@ def test_one_half_of_the_hours_is_never_out_of_order() -> None:
 def test_a_start_on_the_next_day_is_told_of_the_start_alone() -> None:
     (fault,) = hours("09:00 +1", "08:00").faults
     assert fault.what == 'the start "09:00 +1" lies on another day than the date'
+
+
+# --- the weather ---
+
+
+@pytest.mark.parametrize(
+    ("word", "rained"),
+    [
+        *((word, False) for word in ("no", "n", "None", "dry", "No rain", "0")),
+        *((word, True) for word in ("yes", "Y", "rain", "raining", "light rain", "drizzle")),
+        ("showers", True), ("maybe", None),
+    ],
+)  # fmt: skip
+def test_the_words_for_rain(word: str, rained: bool | None) -> None:
+    weather, remarks = read_weather(draft(rain=word), UNITS)
+    assert weather.rain is rained
+    assert len(remarks) == (rained is None)
 
 
 # --- addresses ---
