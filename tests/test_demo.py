@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shlex
 from pathlib import Path
 
@@ -73,6 +74,21 @@ def test_what_it_shows_is_what_the_story_means_to_show(shown):
         assert f"{intended.kind} " in result.stdout
     assert "Held, then put right:" in result.stdout
     assert "the original stays readable" in result.stdout
+
+
+def test_the_trainee_is_trained_and_the_line_signed_off(shown):
+    folder, result = shown
+    plot = story().teach
+    told = json.loads(run("people", "--workspace", str(folder), "--json").stdout)
+    (aster,) = [item for item in told["training"] if item["key"] == plot.person]
+    assert (aster["trained"], aster["waiting"]) == (plot.on.isoformat(), [])
+    signed = re.findall(r"entry \d+: renner signs off entry (\d+)", result.stdout)
+    listed = json.loads(
+        run("entries", "--applicator", plot.person, "--workspace", str(folder), "--json").stdout
+    )
+    assert [int(seq) for seq in signed] == [item["seq"] for item in listed["entries"]] != []
+    found = json.loads(run("audit", "--workspace", str(folder), "--json").stdout)["findings"]
+    assert not [item for item in found if plot.person in item["text"]]
 
 
 def commands(result: Result) -> list[str]:

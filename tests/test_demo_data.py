@@ -34,11 +34,11 @@ SHEETS = sheets()
 LINES = [(sheet, row) for sheet in SHEETS for row in rows_of(sheet)]
 
 
-def test_the_month_has_twenty_days_three_people_and_two_counties() -> None:
+def test_the_month_has_twenty_days_four_people_and_two_counties() -> None:
     january = [(sheet, row) for sheet, row in LINES if sheet.day.month == 1]
     assert len({sheet.day for sheet, _ in january}) == 20
     assert all(sheet.day.weekday() < 5 for sheet in SHEETS)
-    assert {row["applicator"] for _, row in january} == {"calloway", "renner", "marsh"}
+    assert {row["applicator"] for _, row in january} == {"calloway", "renner", "marsh", "aster"}
     assert {row["county"] for _, row in january} == {"Placer", "Nevada"}
     assert {row["city"] for _, row in january} >= {
         "Auburn", "Colfax", "Penryn", "Loomis", "Grass Valley", "Nevada City",
@@ -109,6 +109,23 @@ def test_the_supervised_applicator_works_under_renner_and_within_her_licence() -
         assert row["supervisor"] == "renner"
         assert date.fromisoformat(row["date"]) <= until
         assert (row["date"], row["county"]) in renner_in
+
+
+def test_the_trainee_was_trained_first_and_works_beside_the_trainer() -> None:
+    plot = story().teach
+    people = {person["key"]: person for person in FIRM["person"]}
+    assert "licence" not in people[plot.person]
+    assert people[plot.person]["supervisor"] == plot.trainer
+    lines = [row for _, row in LINES if row["applicator"] == plot.person]
+    assert {row["date"] for row in lines} == {plot.work.isoformat()}
+    assert plot.on < plot.work
+    visits = ("date", "start", "end", "address")
+    beside = {tuple(row[name] for name in visits) for _, row in LINES
+              if row["applicator"] == plot.trainer}  # fmt: skip
+    for row in lines:
+        assert row["supervisor"] == plot.trainer
+        assert tuple(row[name] for name in visits) in beside
+        assert row["product"] == "marsh-gel"  # a bait of general use, placed by hand
 
 
 def test_the_products_and_tools_are_the_firm_s() -> None:

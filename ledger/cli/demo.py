@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from ledger.cli.common import DONE, print_json, stop
-from ledger.demo import DemoSheet, DemoStory, firm_file, label_files, sheets, story
+from ledger.demo import DemoSheet, DemoStory, Teaching, firm_file, label_files, sheets, story
 from ledger.flow.booking import Recorded
 from ledger.flow.closing import Closed, close_day
 from ledger.flow.correcting import Corrected, amend
@@ -25,6 +25,7 @@ from ledger.flow.workspace import RULES_FOLDER, Workspace, make_workspace, read_
 from ledger.rulefile import shipped_rules
 from ledger.values.finding import Finding, Kind, render_fault, render_finding
 from ledger.values.period import Period, read_period
+from ledger.values.sealed import Sealed
 
 ZONE = ZoneInfo("America/Los_Angeles")
 
@@ -58,6 +59,8 @@ class Shown:
     closes: list[Closed] = field(default_factory=list)
     amended: Corrected | None = None
     fixed: int | None = None
+    trained: Sealed | None = None
+    signed: list[Sealed] = field(default_factory=list)
 
 
 @click.command("demo")
@@ -101,6 +104,8 @@ def run(folder: Path, *, as_json: bool) -> int:
             "workspace": str(folder), "booked": shown.booked, "held": shown.held,
             "findings": [render_finding(found, where) for where, found in shown.observed],
             "amended": shown.amended.changes if shown.amended else None,
+            "trained": shown.trained.seq if shown.trained else None,
+            "signed_off": [entry.refers for entry in shown.signed],
             "papers": [str(path) for path in papers], "verified": result,
         })  # fmt: skip
     else:
@@ -124,6 +129,7 @@ def book_day(
             assert fixed.recorded is not None
             shown.fixed = fixed.recorded.outcomes[0].seq
     day = day_sheets[0].day
+    teach(workspace, day, plot.teach, shown)
     shown.closes.append(close_day(workspace, day, None, "calloway"))
     for sheet in day_sheets:
         if plot.amend.sheet == sheet.name:
@@ -132,6 +138,20 @@ def book_day(
                 workspace, seq, plot.amend.changes, plot.amend.because, plot.amend.by
             )
             shown.closes.append(close_day(workspace, day, None, "calloway"))
+
+
+def teach(workspace: Workspace, day: date, plot: Teaching, shown: Shown) -> None:
+    """Record the training on its day, and sign the trainee's lines off on the day of the work."""
+    from ledger.flow.training import TrainingWish, sign_off_day, train
+
+    if day == plot.on:
+        wish = TrainingWish(
+            plot.person, day, plot.by, trainer=plot.trainer, title=plot.title, topics=plot.topics,
+            signed=True,
+        )  # fmt: skip
+        shown.trained, _ = train(workspace, wish)
+    if day == plot.work:
+        shown.signed = sign_off_day(workspace, day, plot.trainer, plot.person, plot.note)
 
 
 def note(done: Recorded, shown: Shown) -> None:
@@ -190,12 +210,25 @@ def program_name() -> str:
     return "useledger"
 
 
+def told_of_trainee(shown: Shown) -> Iterator[str]:
+    """Yield the training and the lines that the supervisor signed off."""
+    if shown.trained is None:
+        return
+    body = shown.trained.body
+    yield ""
+    yield "Trained, then signed off (a trainee's lines wait for the supervisor):"
+    yield f"  entry {shown.trained.seq}: {body['person']} was trained on {body['date']}"
+    for entry in shown.signed:
+        yield f"  entry {entry.seq}: {entry.by} signs off entry {entry.refers}"
+
+
 def told(folder: Path, shown: Shown, papers: list[Path], result: str) -> Iterator[str]:
     """Yield what the demonstration says at the end."""
     days = len({close.day for close in shown.closes})
     yield f"An invented firm's month is in {folder}: {shown.booked} lines booked on {days} days,"
     yield "every day closed."
     yield "(Each sheet was handed in by the demonstration's own clock, on the evening of its day.)"
+    yield from told_of_trainee(shown)
     yield ""
     yield "Held, then put right:"
     yield from (f"  {text}" for text in shown.held)
@@ -226,6 +259,7 @@ def told(folder: Path, shown: Shown, papers: list[Path], result: str) -> Iterato
         f"useledger trace {amended} --workspace {where}",
         f"useledger summary 2026-01 --workspace {where} --open 1",
         f"useledger filings --workspace {where}",
+        f"useledger people --workspace {where}",
         f"useledger template day.xlsx --workspace {where}",
         f"useledger verify --workspace {where} --seal {shlex.quote(shown.closes[-1].code)}",
     ):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 
 from ledger.values.finding import Kind
 
@@ -20,6 +21,24 @@ class Mending:
 
 
 @dataclass(frozen=True, slots=True)
+class Teaching:
+    """A training, and the first lines that its person works under a supervisor's eyes.
+
+    ``on`` is the day of the training, recorded by ``by``; ``work`` the day whose lines the
+    ``trainer`` signs off the same evening.
+    """
+
+    person: str
+    on: date
+    trainer: str
+    title: str
+    topics: tuple[str, ...]
+    by: str
+    work: date
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Intended:
     """A finding that the month was written to give: which line, its kind, what it shows."""
 
@@ -33,12 +52,13 @@ class Intended:
 class DemoStory:
     """The plot of the demonstration.
 
-    ``fix`` is the held line and its cure, ``amend`` the booked line with a slip of the pen and
-    its correction. ``period`` is the month that is filed, ``idle`` the month and county without
-    work. ``intended`` lists every breach, missing and unknown finding of the month before the
-    amendment, none more.
+    ``teach`` is a training and the work signed off after it. ``fix`` is the held line and its
+    cure, ``amend`` the booked line with a slip of the pen and its correction. ``period`` is the
+    month that is filed, ``idle`` the month and county without work. ``intended`` lists every
+    breach, missing and unknown finding of the month before the amendment, none more.
     """
 
+    teach: Teaching
     fix: Mending
     amend: Mending
     period: str
@@ -50,8 +70,18 @@ _SLIP = "day-2026-01-26-renner.csv"
 
 
 def story() -> DemoStory:
-    """Return the plot: one held line, one amendment, a few findings, one idle county."""
+    """Return the plot: a trainee, one held line, one amendment, findings, one idle county."""
     return DemoStory(
+        teach=Teaching(
+            person="aster",
+            on=date(2026, 1, 5),
+            trainer="renner",
+            title="Before the first job: labels, baits, gloves and washing",
+            topics=("reading a label", "keeping baits from food", "gloves and washing"),
+            by="calloway",
+            work=date(2026, 1, 9),
+            note="stood beside, and went through the placements with the trainee",
+        ),
         fix=Mending(
             sheet="day-2026-01-22-renner.csv",
             line="2",
