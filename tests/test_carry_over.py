@@ -113,7 +113,10 @@ def test_the_command(firm: Workspace, tmp_path: Path) -> None:
     assert run(main, ["carry-over", str(path), "--by", "calloway", *where]).exit_code == 2
 
 
-def test_a_list_of_entries_says_which_were_carried_over(firm: Workspace, tmp_path: Path) -> None:
+def test_a_list_of_entries_says_which_were_carried_over(
+    firm: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "160")  # wide enough for two words in one cell
     (seq,) = carry_over(firm, "old.csv", sheet(OLD), "calloway").seqs
     own = record_sheet(firm, "day.csv", sheet({}), "renner").outcomes[0].seq
     where = ["--workspace", str(firm.root)]

@@ -51,6 +51,11 @@ BASE: dict[str, dict[str, str]] = {
     "restore": {"backup": "copy.db", "folder": "back"}, "export": {"folder": "out"},
     "import": {"export": "out", "folder": "in"}, "attach": {"file": "file.txt", "to": "8"},
     "keep": {"entry": "8"},
+    "people sign-off": {"what": "2026-01-14"},
+    "people train": {
+        "person": "marsh", "on": "2026-01-05", "trainer": "renner", "title": "a lesson",
+        "topic": "moving air",
+    },
 }  # fmt: skip
 """What lets a command work, by its parameters' names; ``BY`` is added where it is asked for."""
 
@@ -58,12 +63,14 @@ FREE = {
     "because", "how", "what", "done", "action", "customer", "frequency", "purpose", "where",
     "people", "lot", "name", "licence", "address", "city", "person-name", "given", "refused",
     "waived", "init person", "stock count at", "stock dispose at", "stock move from",
-    "stock move to", "stock receive at",
+    "stock move to", "stock receive at", "people train trainer", "people train title",
+    "people train topic", "people train qualification", "people train authority",
+    "people train number",
 }  # fmt: skip
 """Parameters that take any text a person writes; with the command's name, only there."""
 
-VALID = {("due", "ahead", "0")}
-"""What is nonsense elsewhere and has a meaning here: due today, nothing ahead."""
+VALID = {("due", "ahead", "0"), ("packet", "site", "0")}
+"""What is nonsense elsewhere and has a meaning here: nothing ahead, a street with a 0 in it."""
 
 
 def commands(

@@ -339,7 +339,7 @@ def test_the_command_prints_one_screen_and_ends_with_its_code(firm, tmp_path):
     assert done.output.startswith("ALLOWED")
     assert max(map(len, done.output.split("Sources")[0].splitlines())) <= 100
     assert command(firm, "--places", "door frame").exit_code == 1
-    assert command(firm, "--extent", "").exit_code == 1
+    assert command(firm, "--extent", "").exit_code == 2
     bad = command(firm, "--applicator", "nobody")
     assert (bad.exit_code, bad.stdout) == (2, "")
     assert command(firm, "--at", "somewhere").exit_code == 2

@@ -201,7 +201,8 @@ def test_a_text_that_goes_without_a_disposal_is_missing(sqlite_store: Store) -> 
     assert ["no disposal accounts for it" in fault.what for fault in problems] == [True]
 
 
-def test_the_commands(tmp_path: Path) -> None:
+def test_the_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "160")  # wide enough for two words in one cell
     made = sample_workspace(tmp_path / "firm")
     seq = record_sheet(made, "old.csv", sheet({"date": "2020-01-14"}), "renner").outcomes[0].seq
     run, where = CliRunner().invoke, ["--workspace", str(made.root)]

@@ -195,7 +195,11 @@ def test_clocks_and_years_are_those_of_the_law() -> None:
     # 7 CFR 110.3(c), (d), (e); 40 CFR 171.303(b)(7); 16 CCR 1970; B&P 8652.
     federal, state = file_of("us-federal"), file_of("us-ca")
     clocks = {item.name: (item.within.value, item.within.unit) for item in federal.deadlines}
-    assert clocks == {"restricted-record": (14, "day"), "restricted-copy": (30, "day")}
+    assert clocks == {
+        "restricted-record": (14, "day"), "restricted-copy": (30, "day"),
+        "training-within-a-year": (12, "month"),  # 40 CFR 171.201, from memory: it informs only
+    }  # fmt: skip
+    assert [d.name for d in federal.deadlines if not d.read.decides] == ["training-within-a-year"]
     assert {item.years for item in federal.retentions} == {2}
     decided = {item.name: item.years for item in state.retentions if item.read.decides}
     # 16 CCR 1970.4 asks for 3 years of the signed fumigation form.

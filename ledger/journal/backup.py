@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, insert
+from sqlalchemy.exc import DBAPIError
 
 from ledger.journal.append import insert_rows
 from ledger.journal.columns import columns_of, place_of
@@ -134,7 +135,7 @@ def copy(store: Store, url: str) -> Head:
     try:
         with store.reading() as reader, target.begun(write=True) as connection:
             make_schema(connection, target.name)
-            fill(connection, reader.blobs(), reader.lines())
+            _fill_whole(connection, reader)
             there = Reader(connection, target.name)
             head = _whole(verify(there))
     except BaseException:
@@ -142,6 +143,18 @@ def copy(store: Store, url: str) -> Head:
         raise
     target.close()
     return head
+
+
+def _fill_whole(connection: Connection, reader: Reader) -> None:
+    """Insert everything; a line that the guard refuses was changed in the backup."""
+    try:
+        fill(connection, reader.blobs(), reader.lines())
+    except DBAPIError as refused:
+        raise StoreProblem(
+            "the copy does not verify and was thrown away: its entries do not follow one another"
+            f" ({refused.orig})",
+            "run `useledger verify` on the ledger itself; restore an older backup if it fails too",
+        ) from refused
 
 
 def fill(

@@ -16,7 +16,7 @@ import sqlite3
 import statistics
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import nullcontext
+from contextlib import closing, nullcontext
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -51,10 +51,18 @@ def _record(root: Path, number: int) -> list[str]:
     return ["record", str(path)]
 
 
+def _a_record(root: Path) -> int:
+    """Return the number of one of the first records."""
+    with closing(sqlite3.connect(root / "ledger.db")) as connection:
+        asked = "SELECT seq FROM journal WHERE kind = 'application' ORDER BY seq LIMIT 1 OFFSET 20"
+        (found,) = connection.execute(asked).fetchone()
+    return int(found)
+
+
 COMMANDS: dict[str, Command] = {
     "--help": lambda _root, _number: ["--help"],
     "record, one line": _record,
-    "trace, one entry": lambda _root, _number: ["trace", "2000"],
+    "trace, one entry": lambda root, _number: ["trace", str(_a_record(root))],
     "entries, one day": lambda _root, _number: [
         "entries", "--from", "2026-03-02", "--to", "2026-03-02"],
     "summary, one month": lambda _root, _number: ["summary", "2026-01", "--jurisdiction", "us-ca"],
