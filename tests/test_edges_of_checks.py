@@ -13,12 +13,14 @@ from typing import Any
 
 import pytest
 
+from ledger.checks.dose import share_in_mix
 from ledger.checks.facts import facts_of
 from ledger.checks.jurisdiction import given
+from ledger.checks.rates import times_the_most
 from ledger.checks.say import plain
 from ledger.checks.windows import farthest_back
 from ledger.rulebook.model import Shape
-from ledger.values.amount import Used
+from ledger.values.amount import Basis, Used
 from ledger.values.entry import Weather
 from ledger.values.extent import Extent
 from ledger.values.finding import Kind
@@ -73,6 +75,25 @@ def test_a_certified_person_is_named_who_was_there_for_a_minute(
     finding = next(f for f in found(alone, other) if f.name == "certified-only")
     assert ("who is certified, was at this address" in finding.text) is named
     assert ("amend supervisor" in finding.way_out) is named
+
+
+# --- rates ---
+
+
+def test_how_many_times_the_most_was_used() -> None:
+    rule = limit(Shape.RATE, most=q("1/2", "oz"), per=q(10, "each"), per_what="voids")
+    of = case(use())  # a quarter of an ounce into eight voids
+    assert times_the_most(of, rule, tools(of)) == Fraction(5, 8)
+    bare = case(use(extent=Extent("")))
+    assert times_the_most(bare, rule, tools(bare)) is None
+    assert times_the_most(of, replace(rule, most=None, least=q(1, "oz")), tools(of)) is None
+    assert times_the_most(of, replace(rule, per=None), tools(of)) is None
+
+
+def test_without_a_label_the_share_in_a_mix_is_not_known() -> None:
+    of = case(line_6(), product=None)
+    for basis in (Basis.PRODUCT, Basis.INGREDIENT):
+        assert share_in_mix(of, basis, tools(of)) is None
 
 
 # --- over time ---

@@ -57,8 +57,9 @@ PATIENCE = 15.0
 class Trial:
     """A pytest plugin that runs the tests once, then breaks the program instead."""
 
-    def __init__(self, pool: list[Mutant], minutes: float, *, sure: bool) -> None:
+    def __init__(self, pool: list[Mutant], minutes: float, *, patience: float, sure: bool) -> None:
         self.pool, self.minutes, self.sure, self.say = pool, minutes, sure, os.dup(1)
+        self.patience = patience
         self.files = {str(ROOT / mutant.path) for mutant in pool}
         self.takes: dict[str, float] = {}
         self.runs: dict[tuple[str, int], set[str]] = defaultdict(set)
@@ -177,7 +178,7 @@ class Trial:
 
     def _few(self, asked: list[str]) -> list[str]:
         """Return as many tests as a process of its own has the patience for."""
-        left, few = PATIENCE, []
+        left, few = self.patience, []
         for test in asked:
             left -= self.takes[test]
             if few and left < 0:
@@ -192,12 +193,12 @@ class Trial:
         child = os.fork()
         if not child:
             os.close(read)
-            signal.alarm(round(PATIENCE * 2))  # its default ends the process: an endless loop
+            signal.alarm(round(self.patience * 2))  # its default ends the process: an endless loop
             done = 0
             try:
                 self._put_in(code)
                 _forget(self.memories)
-                end = time.monotonic() + PATIENCE
+                end = time.monotonic() + self.patience
                 for test in asked:
                     if time.monotonic() > end:
                         break
@@ -291,6 +292,8 @@ def main() -> None:
     said.add_argument("--minutes", type=float, default=10)
     said.add_argument("--seed", type=int, default=1)
     said.add_argument("--only", default="", help="modules whose path holds this text")
+    said.add_argument("--tests", default="", help="ask these alone: units,numbers")
+    said.add_argument("--patience", type=float, default=PATIENCE, help="seconds for a change")
     said.add_argument("--again", default="", help="a file of lines this printed: only these spots")
     said.add_argument("--sure", action="store_true", help="ask twice about what nobody notices")
     args = said.parse_args()
@@ -302,11 +305,12 @@ def main() -> None:
             if args.only in str(path):
                 made = mutants(ROOT, path)
                 pool += [m for m in made if not spots or f"{m.path}:{m.line}" in spots]
-                tests |= dict.fromkeys(f"tests/test_{name}.py" for name in names)
+                asked = args.tests.split(",") if args.tests else names
+                tests |= dict.fromkeys(f"tests/test_{name}.py" for name in asked)
     random.Random(args.seed).shuffle(pool)
     os.environ["CI"] = "1"  # hypothesis draws the same examples each time, and keeps none
     os.chdir(ROOT)
-    trial = Trial(pool, args.minutes, sure=args.sure)
+    trial = Trial(pool, args.minutes, patience=args.patience, sure=args.sure)
     files = [name for name in tests if (ROOT / name).exists()]
     pytest.main(
         ["-p", "no:cacheprovider", "-p", "no:terminal", "-o", "addopts=",
