@@ -103,3 +103,30 @@ def test_a_postmark_ahead_or_after_the_delivery_is_refused(
     assert done.exit_code == 2
     assert why in " ".join(done.stderr.split())
     assert list_filings(firm)[0] == ()
+
+
+YORK = {
+    "address": "14 Canal Row", "customer": "R. Stile", "city": "Albany", "state": "NY",
+    "zip": "12207", "county": "Albany", "line": "7",
+}  # fmt: skip
+
+
+def test_the_state_is_named_where_several_owe(firm: Workspace) -> None:
+    assert "California" not in run(firm, "filings").stdout  # the firm's home alone needs no name
+    record_sheet(firm, "ny.csv", sheet({**YORK, "date": "2025-12-03"}), "renner")
+    told = run(firm, "filings")
+    owed = json.loads(run(firm, "filings", "--json").stdout)["owed"]
+    assert {item["jurisdiction"] for item in owed} == {"us-ca", "us-ny"}
+    lines = [line for line in told.stdout.splitlines() if line.startswith(("OVERDUE:", "owed:"))]
+    home = [line for line in lines if ", California for Nevada, Placer: due" in line]
+    other = [line for line in lines if ", New York" in line]
+    assert (len(home) + len(other), len(home)) == (len(lines), 3)
+    assert len(other) >= 1
+    first = owed[0]
+    whose = "" if first["jurisdiction"] == "us-ca" else f" --jurisdiction {first['jurisdiction']}"
+    command = f"useledger file {first['period']}{whose} --by PERSON"
+    assert command in told.stdout
+    assert run(firm, *command.replace("PERSON", "calloway").split()[1:], "--with-open",
+               "--out", str(firm.root / "filed")).exit_code in {0, 1}  # fmt: skip
+    left = json.loads(run(firm, "filings", "--json").stdout)["owed"]
+    assert first not in left

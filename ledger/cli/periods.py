@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ledger.filing import Owed
     from ledger.flow.filing_register import Filed, FilingWish, Registered
     from ledger.flow.workspace import Workspace
+    from ledger.rulebook.book import Book
     from ledger.rulebook.form_model import Form
     from ledger.values.summary import Summary
 
@@ -297,25 +298,35 @@ def filings_command(workspace: str | None, as_json: bool) -> int:
         })  # fmt: skip
     else:
         lines = [_registered_text(filing) for filing in filings] or ["Nothing was filed yet."]
-        click.echo("\n".join([*lines, *_owed_text(owed), *advice]))
+        click.echo("\n".join([*lines, *_owed_text(owed, opened.book), *advice]))
     overtaken = any(item.standing and item.changes for item in filings)
     return OWED if owed or overtaken else DONE
 
 
-def _owed_text(owed: tuple[Owed, ...]) -> list[str]:
-    """Return what is owed, one line a period with its counties, and how to register it."""
-    lines = [""] if owed else []
-    for (period, due), items in groupby(owed, key=lambda item: (item.period, item.due)):
+def _owed_text(owed: tuple[Owed, ...], book: Book) -> list[str]:
+    """Return what is owed, one line a period with its counties, and how to register it.
+
+    The state is named where another one than the firm's home is owed a report too.
+    """
+    lines, home = [""] if owed else [], book.firm.home
+    laws = {item.jurisdiction: book.jurisdiction(item.jurisdiction) for item in owed}
+    states = {
+        key: f", {law.title if law else key}" for key, law in laws.items() if {*laws} - {home}
+    }
+    for (period, state, due), items in groupby(
+        owed, key=lambda item: (item.period, item.jurisdiction, item.due)
+    ):
         group = list(items)
-        state = "OVERDUE" if group[0].overdue else "owed"
-        where = ", ".join(item.county for item in group if item.county)
-        place = f" for {where}" if where else ""
-        lines.append(filled(f"{state}: {period.text}{place}: {due.why}", "", "    "))
+        standing = "OVERDUE" if group[0].overdue else "owed"
+        counties = ", ".join(item.county for item in group if item.county)
+        place = states.get(state, "") + (f" for {counties}" if counties else "")
+        lines.append(filled(f"{standing}: {period.text}{place}: {due.why}", "", "    "))
     sources = sorted({item.due.source for item in owed})
     lines += [filled(f"by {source}", "", "    ") for source in sources]
     if owed:
-        first = owed[0].period.key
-        lines.append(f"Register one as filed: useledger file {first} --by PERSON")
+        first = owed[0]
+        whose = f" --jurisdiction {first.jurisdiction}" if first.jurisdiction != home else ""
+        lines.append(f"Register one as filed: useledger file {first.period.key}{whose} --by PERSON")
     return lines
 
 
