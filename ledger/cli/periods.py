@@ -108,6 +108,8 @@ def _write(opened: Workspace, parts: list[Summary], form: Form, out: Path) -> li
     """Write each county's files; the county's name is added where there are several."""
     from ledger.cli.papers import summary_files
 
+    if not out.name:
+        stop("--out names no file: write it as placer.xlsx, .pdf or .csv")
     files: dict[Path, bytes] = {}
     for part in parts:
         path = out
