@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from ledger.checks.dose import share_in_mix
+from ledger.checks.dose import share_in_mix, strength
 from ledger.checks.facts import facts_of
 from ledger.checks.jurisdiction import given
 from ledger.checks.rates import times_the_most
@@ -24,7 +24,7 @@ from ledger.values.amount import Basis, Used
 from ledger.values.entry import Weather
 from ledger.values.extent import Extent
 from ledger.values.finding import Kind
-from tests.cases import case, limit, measures, q, tools, use
+from tests.cases import amount, case, limit, measures, q, tools, use
 from tests.test_checks_law import found
 from tests.test_checks_samples import line_6, powder
 from tests.test_checks_shapes import kinds, on
@@ -88,6 +88,12 @@ def test_how_many_times_the_most_was_used() -> None:
     assert times_the_most(bare, rule, tools(bare)) is None
     assert times_the_most(of, replace(rule, most=None, least=q(1, "oz")), tools(of)) is None
     assert times_the_most(of, replace(rule, per=None), tools(of)) is None
+
+
+def test_what_is_used_as_it_comes_is_all_product() -> None:
+    of = case(use("hearth-mint", method="spot", amount=amount(4, "fl oz"), pests=("ants",)))
+    assert strength(of, tools(of)) == q(1, "mL")
+    assert share_in_mix(of, Basis.PRODUCT, tools(of)) == 100
 
 
 def test_without_a_label_the_share_in_a_mix_is_not_known() -> None:

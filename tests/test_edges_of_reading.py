@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import time
+from datetime import date, time
 from fractions import Fraction
 
 import pytest
@@ -131,6 +131,10 @@ def test_a_time_is_of_its_own_day_unless_it_says_so() -> None:
 def test_years_that_can_be_a_slip_only_are_no_dates(year: int, read: bool) -> None:
     """The bounds are a choice of our own: no work is older, and no clock will say so late."""
     assert (read_date(f"{year}-06-01", True, HERE).value is not None) is read
+
+
+def test_september_has_a_short_form_of_four_letters() -> None:
+    assert read_date("14 Sept 2026", True, HERE).value == date(2026, 9, 14)
 
 
 def test_one_half_of_the_hours_is_never_out_of_order() -> None:
