@@ -70,6 +70,15 @@ def test_one_entry_stands_for_its_visit_and_everything_is_said(firm: Workspace) 
     assert any("1-800-222-1222" in text for text in made.notice.cautions)  # poisonhelp.hrsa.gov
 
 
+def test_a_weighing_is_told_as_what_was_put_down(firm: Workspace) -> None:
+    line = {"amount": "212.4 g - 191.9 g", "equipment": "duster-a"}
+    (outcome,) = record_sheet(firm, "day.csv", sheet(line), "renner").outcomes
+    assert outcome.seq, outcome.line.faults
+    (used,) = said(after_notice(firm, str(outcome.seq), Extra()).notice)["What was used, and where"]
+    assert "20.5 g by weighing" in used
+    assert "212.4" not in used
+
+
 def test_what_was_found_and_what_to_repair(firm: Workspace) -> None:
     record(firm, SEEN)
     with firm.store.reading() as reader:

@@ -13,6 +13,7 @@ from datetime import timedelta
 from typing import Any
 
 from ledger.checks.case import Case
+from ledger.checks.say import said
 from ledger.flow.judging import booked
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import site_from
@@ -197,6 +198,12 @@ def _papers(book: Book, cases: Sequence[Case]) -> tuple[Due, ...]:
 # ------------------------------------------------------------------ what it says
 
 
+def _amount(use: Application) -> str:
+    """Return what was put down, as a customer reads it: of a weighing what came of it."""
+    amount = use.amount
+    return amount.text if amount.weighing is None else f"{said(amount.quantity)} by weighing"
+
+
 def _lines(book: Book, cases: Sequence[Case], extra: Extra) -> list[NoticeLine]:
     """Return what was used and where, what is in it, what was left alone, and what to mind."""
     used, actives, alone = [], [], []
@@ -205,7 +212,7 @@ def _lines(book: Book, cases: Sequence[Case], extra: Extra) -> list[NoticeLine]:
         number = (case.product.registration if case.product else use.product_key) or ""
         where = "; ".join(use.places) or "places not written down"
         used.append(
-            f"{use.product_name}{f' ({number})' if number else ''}: {use.amount.text}, "
+            f"{use.product_name}{f' ({number})' if number else ''}: {_amount(use)}, "
             f"{use.method}, {use.setting}: {where}"
         )
         if told := ingredients_of(case.product):
