@@ -110,11 +110,6 @@ def judge(case: Case, book: Book) -> Findings:
     return tuple(found)
 
 
-def judge_anew(case: Case, book: Book) -> Findings:
-    """Return the same findings with nothing remembered: what a memory is compared with."""
-    return judge(case, replace(book))
-
-
 def _rules_for(case: Case, book: Book) -> _Rules:
     """Return the rules of a case, the remembering ones where the case is of this book."""
     label = None
@@ -224,15 +219,9 @@ def _orders_over(laws: Iterable[RuleFile]) -> dict[tuple[str, str], tuple[Order,
     over: dict[tuple[str, str], tuple[Order, ...]] = {}
     for law in laws:
         for order in law.orders:
-            for gone in _gone_by(law, order) if order.read.decides else ():
+            for gone in law.gone_by(order) if order.read.decides else ():
                 over[gone] = (*over.get(gone, ()), order)
     return over
-
-
-def _gone_by(law: RuleFile, order: Order) -> frozenset[tuple[str, str]]:
-    """Return what one rule supersedes, as file id and name."""
-    parts = (text.rpartition("/") for text in order.supersedes)
-    return frozenset((home or law.id, name) for home, _, name in parts)
 
 
 def _label_unreadable(case: Case) -> Finding:

@@ -10,14 +10,11 @@ from zoneinfo import ZoneInfo
 from ledger.audit import Item, Topic, Weight
 from ledger.deadlines import Ends, clock_ends
 from ledger.flow.audit_items import Beside, about
-from ledger.flow.clocks import THE_FIRM, began_at
+from ledger.flow.clocks import LEFT_AFTER, THE_FIRM, began_at
 from ledger.flow.judging import Booked
 from ledger.rulebook.model import Deadline, Read
 from ledger.values.finding import RuleRef
 from ledger.values.site import Site
-
-GIVEN = ("after", "both")
-"""What a day sheet says of a paper that was left at the place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +65,7 @@ def _told(record: Booked, beside: Beside) -> datetime | None:
 
     The day sheet's own word is of the day of the work: it comes before every clock.
     """
-    if record.use.notice in GIVEN:
+    if record.use.notice in LEFT_AFTER:
         return datetime.min.replace(tzinfo=ZoneInfo("UTC"))
     seq, visit = record.sealed.seq, record.use.visit
     found = [beside.papers[key] for key in (seq, visit) if key in beside.papers]

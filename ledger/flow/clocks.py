@@ -18,6 +18,9 @@ from ledger.values.site import Site
 _ON_THE_RECORD = ("record", "handover", "paper")
 """What is done with the record once it is written; the other clocks wait for something else."""
 
+LEFT_AFTER = ("after", "both")
+"""What a day sheet says, under notice, of a paper that was left at the place."""
+
 THE_FIRM = ("the business", "the firm", "the employer")
 """Whom a record is handed to by being sealed in the firm's ledger."""
 

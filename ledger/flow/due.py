@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from ledger.checks.retention import Until
 from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
-from ledger.flow.clocks import THE_FIRM, began
+from ledger.flow.clocks import LEFT_AFTER, THE_FIRM, began
 from ledger.flow.filing_register import list_filings, open_in, reports_owed
 from ledger.flow.governing import case_of, clocks_of
 from ledger.flow.judging import booked, findings_of
@@ -28,7 +28,6 @@ from ledger.values.period import Period
 from ledger.values.sealed import EntryKind, Sealed
 
 FIRM_FILE = "useledger.toml"
-AFTER = ("after", "both")
 FROM_THE_WORK = ("application", "completion of the work")
 
 
@@ -121,7 +120,7 @@ def _records(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owin
             continue
         use = booked(entry).use
         case = case_of(book, use, site)
-        given = entry.seq in noticed or use.visit in noticed or use.notice in AFTER
+        given = entry.seq in noticed or use.visit in noticed or use.notice in LEFT_AFTER
         for clock, applies in clocks_of(book, case):
             wanted = lacking if clock.about == "record" else _owed_to(clock) and not given
             if wanted and clock.counted_from in FROM_THE_WORK:

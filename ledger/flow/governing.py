@@ -20,10 +20,10 @@ from ledger.values.site import Site
 Order = TypeVar("Order", Deadline, Retention)
 
 
-def case_of(book: Book, use: Application, site: Site) -> Case:
-    """Return one application as a case, with the product of its label."""
+def case_of(book: Book, use: Application, site: Site, others: Iterable[Application] = ()) -> Case:
+    """Return one application as a case, with the product of its label and all others there."""
     product = book.product(use.product, use.date, use.lot) if use.label else None
-    return Case(use, product, site, book.firm, book.words)
+    return Case(use, product, site, book.firm, book.words, tuple(others))
 
 
 def clocks_of(book: Book, case: Case) -> Iterator[tuple[Deadline, bool | None]]:
@@ -59,11 +59,11 @@ def _giving_way(book: Book, case: Case, facts: Mapping[str, Any]) -> frozenset[t
     The other one was read, is in force on the day, and its own condition holds for certain.
     """
     return frozenset(
-        (home or law.id, name)
+        gone
         for law in book.laws_of(case.use.jurisdiction)
         for order in law.orders
         if order.supersedes and _stands(order, case, facts, book)
-        for home, _, name in (text.rpartition("/") for text in order.supersedes)
+        for gone in law.gone_by(order)
     )
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from ledger.checks.case import Case
 from ledger.checks.judge import judge
 from ledger.checks.windows import farthest_back
+from ledger.flow.governing import case_of
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader, Writer
@@ -43,9 +43,7 @@ def find(
     book: Book, use: Application, site: Site, others: Sequence[Application]
 ) -> tuple[Finding, ...]:
     """Return every finding of one application, judged with all others at its site."""
-    product = book.product(use.product, use.date, use.lot) if use.label else None
-    case = Case(use, product, site, book.firm, book.words, tuple(others))
-    return judge(case, book)
+    return judge(case_of(book, use, site, others), book)
 
 
 def finding_body(finding: Finding) -> dict[str, Any]:

@@ -367,3 +367,8 @@ class RuleFile:
     def orders(self) -> tuple[Requirement | Deadline | Retention, ...]:
         """The rules that may give way to others, or have others give way."""
         return (*self.requirements, *self.deadlines, *self.retentions)
+
+    def gone_by(self, order: Requirement | Deadline | Retention) -> frozenset[tuple[str, str]]:
+        """Return what one of these rules supersedes, as file id and name."""
+        parts = (text.rpartition("/") for text in order.supersedes)
+        return frozenset((home or self.id, name) for home, _, name in parts)
