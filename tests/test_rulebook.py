@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ledger.rulebook import grammar
 from ledger.rulebook.firm import NO_FIRM
 from ledger.rulebook.model import Op, Read, Shape, Test
 from ledger.rulebook.products import REGISTRATION, cas_holds
@@ -580,3 +581,9 @@ def test_any_value_anywhere_gives_faults_and_never_raises(data):
     assert not known & faulty
     if family != "firm":
         assert known | faulty == {path}
+
+
+def test_the_keys_that_a_message_lists_stand_there_once() -> None:
+    """Of a limit whose shape is not known any shape's key could be meant: many share their keys."""
+    keys = grammar.Keys(("name", "shape"), ("most", "per", "most", "name"))
+    assert keys.allowed == ("name", "shape", "most", "per")

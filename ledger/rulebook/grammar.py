@@ -45,8 +45,8 @@ class Keys:
 
     @property
     def allowed(self) -> tuple[str, ...]:
-        """Every key, the needed ones first."""
-        return (*self.needed, *self.other)
+        """Every key once, the needed ones first."""
+        return tuple(dict.fromkeys((*self.needed, *self.other)))
 
 
 FAMILIES = ("units", "words", "label", "jurisdiction", "practice", "form", "firm", "stray")
