@@ -39,6 +39,10 @@ def stock_sheet(
             "(common practice, no source). Unexplained is what counts found over the account."
         ),
         Note(
+            "A count that names no lot is of all lots at its place. What names no lot, and what "
+            "such a count did not explain, stands in a row of its own beside the lots."
+        ),
+        Note(
             "Use is drawn from the tool named on the line if it was loaded with the product, else "
             "from the place named like the applicator, else from the store."
         ),
@@ -46,16 +50,22 @@ def stock_sheet(
     return Sheet(
         "stock", "Stock account", about, _COLUMNS,
         tuple(
-            (names.get(row.product, row.product), row.product, row.place, row.lot,
-             *(number(getattr(row, name), 4) for name in _NUMBERS), row.unit, remark(row))
+            (names.get(row.product, row.product), row.product, row.place,
+             NAMELESS if row.nameless else row.lot,
+             *(number(getattr(row, name), 4) for name in _NUMBERS), row.unit,
+             "; ".join((*wrong_with(row), *said_of(row))))
             for row in rows
         ),
         statement="" if rows else "Nothing is recorded of any product.", notes=notes, wide=True,
     )  # fmt: skip
 
 
-def remark(row: Account) -> str:
-    """Return what is to be said of an account besides its figures."""
+NAMELESS = "not named"
+"""The lot of what names none, beside rows of lots."""
+
+
+def wrong_with(row: Account) -> list[str]:
+    """Return what does not add up in an account."""
     found = []
     if not row.known:
         found.append("no receipt, move or count of it is recorded")
@@ -63,11 +73,25 @@ def remark(row: Account) -> str:
         found.append(f"more went out than was there from {row.short_on} on")
     wrong = [count for count in row.counts if not count.agrees]
     if wrong:
-        days = ", ".join(str(count.day) for count in wrong)
-        found.append(f"the count does not agree: {days}")
+        days = ", ".join(
+            f"{count.day} (lot {count.lot})" if count.lot and not row.lot else str(count.day)
+            for count in wrong
+        )
+        what = "count of all lots" if row.nameless else "count"
+        found.append(f"the {what} does not agree: {days}")
     if row.untold:
         found.append(f"{row.untold} uses cannot be told")
-    return "; ".join(found)
+    return found
+
+
+def said_of(row: Account) -> list[str]:
+    """Return what a reader must know of an account that adds up."""
+    found = []
+    if row.together is not None:
+        found.append(f"not counted by lot (all lots together on {row.together})")
+    if row.nameless and row.on_hand:
+        found.append("of which lot is not known: it belongs to the others here")
+    return found
 
 
 def stock_values(rows: Sequence[Account], tolerance: Fraction) -> dict[str, Any]:
@@ -78,10 +102,13 @@ def stock_values(rows: Sequence[Account], tolerance: Fraction) -> dict[str, Any]
             {
                 "product": row.product, "place": row.place, "lot": row.lot, "unit": row.unit,
                 **{name: exact_text(getattr(row, name)) for name in _NUMBERS},
-                "untold": row.untold, "remark": remark(row),
+                "untold": row.untold, "lot_named": not row.nameless,
+                "counted_together": row.together.isoformat() if row.together else None,
+                "adds_up": not wrong_with(row),
+                "remark": "; ".join((*wrong_with(row), *said_of(row))),
                 "counts": [
                     {
-                        "entry": count.seq, "date": count.day.isoformat(),
+                        "entry": count.seq, "date": count.day.isoformat(), "lot": count.lot,
                         "expected": exact_text(count.expected),
                         "counted": exact_text(count.counted),
                         "difference": exact_text(count.difference), "agrees": count.agrees,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
@@ -16,10 +17,11 @@ from ledger.cli import main
 from ledger.flow.audit_scope import Scope
 from ledger.flow.auditing import audit
 from ledger.flow.correcting import amend
+from ledger.flow.day_stock import day_stock
 from ledger.flow.recording import record_sheet
 from ledger.flow.stocking import StockWish, converting, move_stock, stock_account
 from ledger.flow.workspace import WorkspaceProblem
-from ledger.stock import Act, Movement, accounts
+from ledger.stock import COLUMNS, Act, Movement, accounts
 from ledger.values.amount import Quantity
 from ledger.weighing import Load, PutDown, ToolDay, nearest, tool_gaps
 from tests.day_sheets import sheet
@@ -100,18 +102,101 @@ def test_lots_can_be_told_apart():
     assert [one.on_hand for one in accounts(moves, plain)] == [11]
 
 
+def rows(*moves):
+    return {one.lot: one for one in accounts(moves, plain, by_lot=True)}
+
+
+def test_a_count_without_a_lot_is_of_all_lots():
+    moves = [move(1, Act.RECEIVE, 5, lot="A"), move(2, Act.RECEIVE, 7, lot="B"),
+             move(3, Act.USE, 1, day=1, lot="B"), move(4, Act.COUNT, 11, day=2)]  # fmt: skip
+    (whole,) = accounts(moves, plain)
+    assert [(one.expected, one.agrees, one.lot) for one in whole.counts] == [(11, True, "")]
+    found = rows(*moves)
+    day = DAY + timedelta(days=2)
+    assert {lot: (one.on_hand, one.together, one.counts) for lot, one in found.items() if lot} == {
+        "A": (5, day, ()), "B": (6, day, ()),
+    }  # fmt: skip
+    assert (found[""].nameless, found[""].on_hand, found[""].counts) == (True, 0, whole.counts)
+    short = rows(*moves[:3], move(4, Act.COUNT, 8, day=2))
+    assert [one.agrees for one in short[""].counts] == [False]
+    assert (short[""].on_hand, short["A"].on_hand, short["B"].on_hand) == (-3, 5, 6)
+    assert short["A"].counts == short["B"].counts == ()
+
+
+def test_a_count_of_a_lot_is_of_that_lot_only():
+    moves = [move(1, Act.RECEIVE, 5, lot="RD-7"), move(2, Act.RECEIVE, 7, lot="RD-8"),
+             move(3, Act.COUNT, 5, day=1, lot="rd-7")]  # fmt: skip
+    (whole,) = accounts(moves, plain)
+    assert [(one.expected, one.counted, one.lot) for one in whole.counts] == [(5, 5, "rd-7")]
+    assert whole.on_hand == 12
+    assert {lot: len(one.counts) for lot, one in rows(*moves).items()} == {"RD-7": 1, "RD-8": 0}
+    (less,) = accounts([*moves, move(4, Act.COUNT, 3, day=2, lot="RD-8")], plain)
+    assert [one.agrees for one in less.counts] == [True, False]
+    assert (less.on_hand, less.unexplained) == (8, -4)
+
+
+def test_a_lot_counted_by_itself_after_all_together_is_counted():
+    moves = [move(1, Act.RECEIVE, 5, lot="A"), move(2, Act.RECEIVE, 7, lot="B"),
+             move(3, Act.COUNT, 12, day=1), move(4, Act.COUNT, 5, day=2, lot="A")]  # fmt: skip
+    found = rows(*moves)
+    assert (found["A"].together, found["B"].together) == (None, DAY + timedelta(days=1))
+    assert found["A"].counts[0].agrees
+
+
+def test_what_names_no_lot_may_be_of_the_lot_that_is_counted():
+    moves = [move(1, Act.RECEIVE, 10, lot="A"), move(2, Act.RECEIVE, 6, lot="B"),
+             move(3, Act.USE, 2, day=1), move(4, Act.COUNT, 8, day=2, lot="A")]  # fmt: skip
+    found = rows(*moves)
+    assert found["A"].counts[0].agrees, "the 2 oz were of A"
+    assert {lot: one.on_hand for lot, one in found.items()} == {"": 0, "A": 8, "B": 6}
+    assert not rows(*moves[:3], move(4, Act.COUNT, 7, day=2, lot="A"))["A"].counts[0].agrees
+    again = rows(*moves, move(5, Act.COUNT, 4, day=3, lot="B"))
+    assert not again["B"].counts[0].agrees, "they cannot be of B as well"
+    bare = rows(move(1, Act.RECEIVE, 5), move(2, Act.USE, 2, day=1, lot="A"))
+    assert (bare["A"].known, bare["A"].short_on) == (True, None), "it came without its lot"
+
+
+def test_nothing_left_of_any_lot_counts_each_of_them():
+    found = rows(move(1, Act.RECEIVE, 5, lot="A"), move(2, Act.USE, 5, day=1),
+                 move(3, Act.COUNT, 0, day=2))  # fmt: skip
+    assert {lot: (one.on_hand, one.together) for lot, one in found.items()} == {
+        "": (0, None), "A": (0, None),
+    }  # fmt: skip
+    assert found[""].counts[0].agrees
+
+
+def test_first_counts_by_lot_open_the_account_and_a_lot_that_never_came_is_a_difference():
+    first = [move(1, Act.COUNT, 5, lot="A"), move(2, Act.COUNT, 6, lot="B")]
+    (whole,) = accounts(first, plain)
+    assert (whole.counts, whole.on_hand) == ((), 11)
+    (more,) = accounts([move(1, Act.RECEIVE, 5, lot="A"), move(2, Act.COUNT, 6, lot="B")], plain)
+    assert [(one.lot, one.agrees) for one in more.counts] == [("B", False)]
+    over = [move(1, Act.COUNT, 10), move(2, Act.COUNT, 4, lot="A"), move(3, Act.COUNT, 7, lot="B")]
+    (all_of_it,) = accounts(over, plain)
+    assert [(one.lot, one.difference) for one in all_of_it.counts] == [("A", 0), ("B", 1)]
+
+
 AMOUNTS = st.fractions(min_value=0, max_value=1000, max_denominator=64)
 ACTS = st.sampled_from([Act.RECEIVE, Act.USE, Act.DISPOSE, Act.MOVE, Act.COUNT])
 
 
-@given(st.lists(st.tuples(ACTS, AMOUNTS, st.integers(0, 9)), max_size=20))
+LOTS = st.sampled_from(["", "", "A", "B", "b"])
+
+
+@given(st.lists(st.tuples(ACTS, AMOUNTS, st.integers(0, 9), LOTS), max_size=20))
 def test_the_account_always_adds_up_and_order_of_handing_in_does_not_matter(said):
     moves = [
-        move(seq, act, amount, day=day, to="renner" if act is Act.MOVE else "")
-        for seq, (act, amount, day) in enumerate(said, 1)
+        move(seq, act, amount, day=day, lot=lot, to="renner" if act is Act.MOVE else "")
+        for seq, (act, amount, day, lot) in enumerate(said, 1)
     ]
     found = accounts(moves, plain)
     assert found == accounts(reversed(moves), plain)
+    lots = accounts(moves, plain, by_lot=True)
+    for one in found:
+        same = [row for row in lots if (row.product, row.place) == (one.product, one.place)]
+        for column in (*COLUMNS, "untold"):
+            assert getattr(one, column) == sum(getattr(row, column) for row in same)
+        assert Counter(one.counts) == Counter(count for row in same for count in row.counts)
     total = sum((one.on_hand for one in found), Fraction())
     bought = sum((m.amount.value for m in moves if m.act is Act.RECEIVE), Fraction())
     gone = sum((m.amount.value for m in moves if m.act in {Act.USE, Act.DISPOSE}), Fraction())
@@ -273,6 +358,20 @@ def test_a_count_that_does_not_agree_is_advice_in_the_audit(firm):
     assert stock_of(firm, Scope(None, DAY)) == []
 
 
+def test_a_lot_is_counted_by_itself_at_the_close_and_in_the_audit(firm):
+    record_sheet(firm, "day.csv", sheet({}), "renner")
+    wish(firm, Act.RECEIVE, "10 oz", on=date(2026, 1, 2), lot="RD-7")
+    wish(firm, Act.RECEIVE, "20 oz", on=date(2026, 1, 2), lot="RD-8")
+    wish(firm, Act.COUNT, "9.9 oz", lot="RD-7")
+    counted = wish(firm, Act.COUNT, "18 oz", lot="RD-8").seq
+    (one,) = stock_of(firm)
+    assert (one.entry, one.name) == (counted, "stock-difference")
+    assert "counted 18 oz of lot RD-8, the account says 19.85 oz" in one.text
+    with firm.store.reading() as reader:
+        gaps = day_stock(firm, reader, DAY).gaps
+    assert [(gap.seq, gap.name, gap.lot) for gap in gaps] == [(counted, "stock-difference", "RD-8")]
+
+
 def stock_of(firm, scope=Scope()):  # noqa: B008 - a frozen value
     return [one for one in audit(firm, scope).items if one.topic is Topic.STOCK]
 
@@ -320,6 +419,14 @@ def test_the_commands(firm, tmp_path):
         "store": "4.5", "renner": "0.5",
     }  # fmt: skip
     assert run(*at).exit_code == 0
+    told = json.loads(run("--lots", "--json", *at).output)["accounts"]
+    assert {(one["place"], one["lot"], one["adds_up"]) for one in told} == {
+        ("store", "RD-7", True), ("store", "", True), ("renner", "", True),
+    }  # fmt: skip
+    by_lot = {(one["place"], one["lot"]): one["remark"] for one in told}
+    assert by_lot["store", "RD-7"] == "not counted by lot (all lots together on 2026-01-02)"
+    assert by_lot["store", ""] == "of which lot is not known: it belongs to the others here"
+    assert run("--lots", *at).exit_code == 0, "a count without a lot is of all lots"
     assert run("dispose", "ridgeline-dust", "5 lb", "--how", "waste day", *day).exit_code == 0
     short = run(*at)
     assert short.exit_code == 1

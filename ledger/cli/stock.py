@@ -44,12 +44,12 @@ def _account(
 ) -> int:
     from ledger.cli.papers import file_bytes, sheet_text
     from ledger.flow.stocking import stock_account
-    from reports.stock import remark, stock_sheet, stock_values
+    from reports.stock import stock_sheet, stock_values, wrong_with
 
     opened = open_workspace(workspace)
     share = _share(tolerance)
     rows = stock_account(opened, share, by_lot=lots)
-    wrong = [row for row in rows if remark(row)]
+    wrong = [row for row in rows if wrong_with(row)]
     names = {product.key: product.name for product in opened.book.lexicon().products}
     firm = opened.book.firm
     sheet = stock_sheet(rows, names, share, (("Firm", firm.name), ("On", str(opened.today()))))
@@ -80,7 +80,7 @@ def _options(function: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
         click.option("--by", metavar="PERSON", required=True, help="Who says so."),
         click.option("--on", metavar="DATE", help="When; else today."),
-        click.option("--lot", default="", help="The lot on the container."),
+        click.option("--lot", default="", help="The lot on the container; a count: else all lots."),
     ):
         function = option(function)
     return function

@@ -11,7 +11,7 @@ from ledger.audit import Item, Topic, Weight
 from ledger.flow.audit_scope import Scope
 from ledger.flow.judging import Booked, booked
 from ledger.flow.lines import BOOKED
-from ledger.flow.stocking import converting, movement_of, use_of
+from ledger.flow.stocking import converting, movement_of, of_lot, use_of
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
 from ledger.stock import TOLERANCE as OF_COUNT
@@ -144,8 +144,10 @@ def _account(
         movement_of(entry)
         for entry in reader.entries(kinds=(EntryKind.STOCK,), product_key=product, date_to=last)
     ]
-    before = [move.day for move in every if move.act is Act.COUNT and move.place == place]
-    since = max((day for day in before if day < last), default=None)
+    counts = [move for move in every if move.act is Act.COUNT and move.place == place]
+    # A lot's own count goes on from its own last one, so then all that ever happened is asked for.
+    by_lot = any(move.lot for move in counts)
+    since = max((move.day for move in counts if move.day < last and not by_lot), default=None)
     supplied = {(move.product, name) for move in every for name in (move.place, move.to)}
     found = reader.entries(
         kinds=BOOKED, current_only=True, product_key=product, date_from=since, date_to=last
@@ -162,10 +164,11 @@ def _of_count(workspace: Workspace, reader: Reader, move: Movement) -> Iterator[
     for count in account.counts if account else ():
         if count.seq == move.seq and not count.agrees:
             unit = account.unit if account else ""
+            within = bound(OF_COUNT, count.passed, unit, "that passed through")
             text = (
-                f"{move.product} at {move.place}: counted {said(count.counted)} {unit}, what came, "
-                f"went and was used leaves {said(count.expected)} {unit} "
-                f"({bound(OF_COUNT, count.passed, unit, 'that passed through')})"
+                f"{move.product} at {move.place}: counted {said(count.counted)} {unit}"
+                f"{of_lot(count)}, what came, went and was used leaves {said(count.expected)} "
+                f"{unit} ({within})"
             )
             yield Gap(move.seq, move.day, OF_ACCOUNT, text, move.place, move.product, move.lot)
 

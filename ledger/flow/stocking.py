@@ -22,6 +22,7 @@ from ledger.stock import (
     TOLERANCE,
     Account,
     Act,
+    Count,
     Movement,
     accounts,
 )  # fmt: skip
@@ -134,6 +135,11 @@ def use_of(record: Booked, supplied: set[tuple[str, str]]) -> Movement:
     )  # fmt: skip
 
 
+def of_lot(count: Count) -> str:
+    """Return which lot a count is of, in words; nothing where it is of all."""
+    return f" of lot {count.lot}" if count.lot else ""
+
+
 def converting(units: Units) -> Callable[[Quantity, str], Fraction | None]:
     """Return the conversion that the account asks for."""
 
@@ -199,7 +205,8 @@ def stock_items(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[
             if not count.agrees and scope.holds(count.day):
                 yield Item(
                     Topic.STOCK, Weight.ADVICE, f"{subject}.{count.seq}", "stock-difference",
-                    f"{named}: counted {said(count.counted)} {one.unit}, the account says "
+                    f"{named}: counted {said(count.counted)} {one.unit}"
+                    f"{of_lot(count)}, the account says "
                     f"{said(count.expected)} {one.unit}; the difference of "
                     f"{said(count.difference)} {one.unit} is more than "
                     f"{said(count.tolerance * 100)} % of the {said(count.passed)} {one.unit} that "
