@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+import errno
+import json
+import tempfile
 import tracemalloc
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ledger.cli import main
 from ledger.flow import recording
+from ledger.flow.booking import Recorded
 from ledger.flow.inspecting import prove_whole
-from ledger.flow.recording import record_sheet
+from ledger.flow.keeping import export_ledger
+from ledger.flow.recording import check_sheet, record_sheet
 from ledger.flow.workspace import Workspace
-from ledger.intake import open_sheet, read_sheet
+from ledger.intake import csv_file, open_sheet, read_sheet
 from ledger.intake.csv_file import open_csv
 from ledger.intake.lines import Lines
+from ledger.journal import StoreProblem, scratch
 from ledger.values.sealed import EntryKind
 from tests.bench.firm import day_sheet
 from tests.day_sheets import sheet
@@ -100,6 +108,86 @@ def test_in_batches_or_at_once_the_same_is_booked(
         (at_once,) = reader.entries(kinds=(EntryKind.SHEET,))
     assert ends == [None, at_once.body["identity"]]
     assert prove_whole(parts).ok
+
+
+def told(done: Recorded) -> tuple[object, ...]:
+    lines = [
+        (item.line.draft.origin, item.line.state, item.line.faults, item.findings)
+        for item in done.outcomes
+        if item.findings or item.line.faults
+    ]
+    states = ("booked", "held", "taken")
+    return lines, [done.count(state) for state in states], done.judged_again
+
+
+def test_check_says_of_a_long_sheet_what_record_then_does(
+    server: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recording, "BATCH", 5)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    firm = sample_workspace(tmp_path / "firm", server)
+    record_sheet(firm, "before.csv", sheet({"address": "1 Tollhouse Lane"}), "renner")
+    lines = [{"line": "", "address": f"{n % 7} Tollhouse Lane"} for n in range(1, 24)]
+    lines += [{"line": "", "address": "1 Penryn Cut", "amount": "0,5 oz"}] * 3
+    data = sheet(*lines)
+    before = firm_head(firm)
+    dry = check_sheet(firm, "long.csv", data)
+    assert not dry.sealed
+    assert firm_head(firm) == before
+    assert list(tmp_path.glob("useledger-*")) == [], "the copy is gone"
+    assert {item.seq for item in dry.outcomes} <= {None, *range(1, before[0] + 1)}
+    wet = record_sheet(firm, "long.csv", data, "renner")
+    assert told(dry) == told(wet)
+    assert wet.count("booked") > 5
+    assert [item.seq for item in check_sheet(firm, "long.csv", data).outcomes] == [
+        item.seq for item in record_sheet(firm, "long.csv", data, "renner").outcomes
+    ]
+
+
+def firm_head(firm: Workspace) -> tuple[int, str]:
+    with firm.store.reading() as reader:
+        return reader.head.seq, reader.head.seal
+
+
+def test_a_long_sheet_can_be_checked_in_a_ledger_that_was_moved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recording, "BATCH", 2)
+    firm = sample_workspace(tmp_path / "firm")
+    export_ledger(firm, tmp_path / "out", {}, "renner")
+    data = sheet(*({"line": str(n)} for n in range(1, 6)))
+    assert check_sheet(firm, "long.csv", data).count("booked") == 5
+
+
+def test_no_room_for_the_copy_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(recording, "BATCH", 2)
+    firm = sample_workspace(tmp_path / "firm")
+    monkeypatch.setattr(scratch, "copy_into", refuse)
+    with pytest.raises(StoreProblem, match="no copy of the ledger") as problem:
+        check_sheet(firm, "long.csv", sheet(*({"line": str(n)} for n in range(1, 6))))
+    assert "TMPDIR" in problem.value.way_out
+
+
+def refuse(*_: object) -> None:
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def test_several_sheets_of_which_one_is_longer_than_a_day_sheet_are_recorded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(csv_file, "MAX_ROWS", 3)
+    monkeypatch.setattr(recording, "BATCH", 2)
+    firm = sample_workspace(tmp_path / "firm")
+    for name, count in (("short.csv", 1), ("long.csv", 6)):
+        lines = ({"line": "", "address": f"{n + count} Elm St"} for n in range(1, count + 1))
+        (tmp_path / name).write_bytes(sheet(*lines))
+    for command in ("check", "record"):
+        done = CliRunner().invoke(
+            main, [command, str(tmp_path / "short.csv"), str(tmp_path / "long.csv"), "--json",
+                   "--workspace", str(firm.root)],
+        )  # fmt: skip
+        assert done.exit_code <= 1, done.output
+        assert [one["booked"] for one in json.loads(done.stdout)] == [1, 6]
 
 
 def test_a_long_sheet_saved_otherwise_is_the_same_sheet(

@@ -48,7 +48,11 @@ def check_command(
     from ledger.flow.recording import check_sheet
 
     opened = open_workspace(workspace)
-    results = [check_sheet(opened, path.name, read_file(path)) for path in sheets]
+    results = []
+    for path in sheets:
+        data = read_file(path)
+        with progress_bar(path.name) as progress:
+            results.append(check_sheet(opened, path.name, data, progress))
     return report(results, as_json=as_json, advice=advice, booked="would be booked")
 
 
@@ -89,12 +93,17 @@ def record_command(
 def _refused(workspace: Workspace, data: list[tuple[Path, bytes]]) -> list[Recorded]:
     """Return the sheets that cannot be read: with one of them, none of several is booked."""
     from ledger.flow.booking import Recorded
-    from ledger.intake import read_sheet
+    from ledger.intake import open_sheet
+    from ledger.values.draft import Sheet
 
     sheets = [
-        read_sheet(path.name, content, workspace.book.firm.month_first) for path, content in data
+        open_sheet(path.name, content, workspace.book.firm.month_first) for path, content in data
     ]
-    return [Recorded(sheet, faults=sheet.faults, sealed=False) for sheet in sheets if sheet.faults]
+    return [
+        Recorded(Sheet(sheet.file, sheet.digest), faults=sheet.faults, sealed=False)
+        for sheet in sheets
+        if sheet.faults
+    ]
 
 
 def _warn(workspace: Workspace) -> None:

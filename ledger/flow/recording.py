@@ -33,8 +33,8 @@ from ledger.flow.lines import (
 )
 from ledger.flow.observing import observation_entries
 from ledger.flow.places import SiteBook
-from ledger.flow.workspace import Workspace
-from ledger.intake import OpenSheet, open_sheet, read_sheet
+from ledger.flow.workspace import Workspace, fresh_salt
+from ledger.intake import OpenSheet, open_sheet
 from ledger.journal import Reader
 from ledger.normalise.line import Normalised
 from ledger.values.draft import Sheet
@@ -45,11 +45,23 @@ BATCH = 5000
 """Lines of one transaction; a longer sheet is an import run of several."""
 
 
-def check_sheet(workspace: Workspace, name: str, data: bytes) -> Recorded:
-    """Read and judge one sheet as ``record`` would, and book nothing."""
-    sheet = read_sheet(name, data, workspace.book.firm.month_first)
-    if sheet.faults:
-        return Recorded(sheet, faults=sheet.faults, sealed=False)
+def check_sheet(
+    workspace: Workspace, name: str, data: bytes, progress: Progress | None = None
+) -> Recorded:
+    """Read and judge one sheet as ``record`` would, and book nothing.
+
+    A long one is recorded in a copy of the ledger that is thrown away: so its later lines are
+    judged with its earlier ones, and of neither more is kept in memory than ``record`` keeps.
+    """
+    opened = open_sheet(name, data, workspace.book.firm.month_first)
+    sheet = Sheet(name, opened.digest, (), opened.observations, opened.faults, opened.remarks)
+    if opened.faults:
+        return Recorded(sheet, faults=opened.faults, sealed=False)
+    drafts = tuple(islice(opened.drafts(), BATCH + 1))
+    if len(drafts) > BATCH:
+        del drafts
+        return _check_in_batches(workspace, opened, data, progress)
+    sheet = replace(sheet, drafts=drafts)
     with workspace.store.reading() as reader:
         if faults := disposed_before(reader, sheet):
             return Recorded(sheet, faults=faults, sealed=False)
@@ -61,6 +73,25 @@ def check_sheet(workspace: Workspace, name: str, data: bytes) -> Recorded:
             Outcome(line, line.same_as, found.get(index, ())) for index, line in enumerate(lines)
         )
     return Recorded(sheet, outcomes, new, len(sheet.observations) - new, sealed=False)
+
+
+def _check_in_batches(
+    workspace: Workspace, opened: OpenSheet, data: bytes, progress: Progress | None
+) -> Recorded:
+    """Record a long sheet in a copy of the ledger; entries that only the copy has are not told."""
+    # Loaded only here, so that booking one line starts fast.
+    from ledger.journal.scratch import scratch_copy  # noqa: PLC0415
+
+    with workspace.store.reading() as reader:
+        newest = reader.head.seq
+    with scratch_copy(workspace.store, clock=workspace.clock, salts=fresh_salt) as store:
+        tried = replace(workspace, store=store)
+        done = record_in_batches(tried, opened, data, "", progress)
+    outcomes = tuple(
+        item if item.seq is None or item.seq <= newest else replace(item, seq=None)
+        for item in done.outcomes
+    )
+    return replace(done, outcomes=outcomes, sealed=False)
 
 
 def record_sheet(
