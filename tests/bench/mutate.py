@@ -9,6 +9,10 @@ change lately, then the quick ones, and ends at the first that fails; an endless
 well. What only shows when a module is imported is asked in a new process and a copy of the project;
 with ``--sure`` so is what nobody noticed. A line that no test runs is told as such. Changes
 are drawn evenly from all that are possible, the same ones for the same ``--seed``.
+
+A second pass asks slower tests about the lines that the first one's never run:
+``--tests NAMES --beyond QUICK``. Which test runs which line is noted once for the same bytes of
+modules and tests (``tests/bench/reach.py``); then only the fewest that reach the lines are run.
 """
 
 from __future__ import annotations
@@ -27,21 +31,24 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from functools import _lru_cache_wrapper
 from pathlib import Path
-from types import CodeType, FrameType, FunctionType
+from types import CodeType, FunctionType
 from typing import Any
 
 import pytest
 
 from tests.bench.mutants import Mutant, changed_code, changed_text, mutants
+from tests.bench.reach import Reach
 from tests.house import ROOT
 
 KEPT = ("ledger", "reports", "rules", "fixtures", "migrations", "tests", "pyproject.toml",
         "README.md", "DEVELOPERS.md")  # fmt: skip
 READING = ("edges_of_reading", "units", "numbers", "amounts", "counted", "dates", "extents",
-           "normalise_line", "sites", "worked_examples")  # fmt: skip
+           "normalise_line", "sites", "near_sites", "plausible", "worked_examples",
+           "checks_samples", "flow")  # fmt: skip
 CHECKS = ("edges_of_checks", "checks_shapes", "checks_law", "checks_samples", "checks_properties",
           "checks_examples", "shape_checks", "shape_labels", "federal_text", "when", "remember",
-          "normalise_line")  # fmt: skip
+          "normalise_line", "prepare_tank", "prepare", "retention", "sums", "people", "answers",
+          "people_records", "revisits", "jurisdictions", "rule_content", "near_sites")  # fmt: skip
 TARGETS = {
     "ledger/checks": CHECKS,
     "ledger/units.py": READING,
@@ -53,16 +60,20 @@ TARGETS = {
 PATIENCE = 15.0
 """Seconds of testing that a change is given, and again in a process of its own."""
 
+FEWEST = 12
+"""So many tests are kept for a line, where as many run it and it is known which."""
+
 
 class Trial:
     """A pytest plugin that runs the tests once, then breaks the program instead."""
 
-    def __init__(self, pool: list[Mutant], minutes: float, *, patience: float, sure: bool) -> None:
+    def __init__(
+        self, pool: list[Mutant], minutes: float, reach: Reach, *, beyond: tuple[str, ...],
+        patience: float, sure: bool,
+    ) -> None:  # fmt: skip
         self.pool, self.minutes, self.sure, self.say = pool, minutes, sure, os.dup(1)
         self.patience = patience
-        self.files = {str(ROOT / mutant.path) for mutant in pool}
-        self.takes: dict[str, float] = {}
-        self.runs: dict[tuple[str, int], set[str]] = defaultdict(set)
+        self.reach, self.beyond = reach, beyond
         self.killed: Counter[str] = Counter()
         self.result: Counter[str] = Counter()
         self.spent: Counter[str] = Counter()
@@ -76,7 +87,8 @@ class Trial:
         """Take all tests that were found, and leave pytest none to run."""
         self.items = {item.nodeid: item for item in items}
         self._once(items)
-        self.tell(f"{len(self.takes)} tests pass, in {sum(self.takes.values()):.0f} s")
+        took = sum(self.reach.takes[test] for test in self.warm)
+        self.tell(f"{len(self.warm)} tests will be asked, {took:.0f} s of them in all")
         self.live = self._functions()
         self.memories = _memories()
         gc.collect()
@@ -101,54 +113,51 @@ class Trial:
         items.clear()
 
     def _once(self, items: list[pytest.Item]) -> None:
-        """Run every test once, noting the lines of the modules that it runs."""
+        """Run every test once, noting the lines of the modules that it runs.
+
+        Where that is known already, only those that will be asked are run, to have all they need
+        at hand. Then leave the changes out whose lines the tests of ``beyond`` run.
+        """
+        if self.reach.known:
+            few = self.reach.few([_place(mutant) for mutant in self._left()], FEWEST)
+            items = [item for item in items if item.nodeid in few]
         for item, after in zip(items, [*items[1:], None], strict=True):
-            seen: set[tuple[str, int]] = set()
-            sys.settrace(self._tracer(seen))
-            began = time.monotonic()
-            try:
+            with self.reach.watched() as (seen, began):
                 reports = _run(item, after)
-            finally:
-                sys.settrace(None)
-            if all(report.passed for report in reports):
-                self.takes[item.nodeid] = time.monotonic() - began
-                for spot in seen:
-                    self.runs[spot].add(item.nodeid)
-            elif any(report.failed for report in reports):
+            if any(report.failed for report in reports):
                 self.tell(f"left out, it fails as it is: {item.nodeid}")
+            elif all(report.passed for report in reports) and not self.reach.known:
+                self.reach.passed(item.nodeid, time.monotonic() - began, seen)
+        if not self.reach.known:
+            self.reach.keep()
+        self.warm = {item.nodeid for item in items} & set(self.reach.takes)
+        self.pool = self._left()
 
-    def _tracer(self, seen: set[tuple[str, int]]) -> Any:
-        files = self.files
+    def _left(self) -> list[Mutant]:
+        """Return the changes whose lines the tests of ``beyond`` do not run."""
+        left = []
+        for mutant in self.pool:
+            if not any(test.startswith(self.beyond) for test in self._running(mutant)):
+                left.append(mutant)
+        return left
 
-        def line(frame: FrameType, event: str, _: object) -> Any:
-            if event == "line":
-                seen.add((frame.f_code.co_filename, frame.f_lineno))
-            return line
-
-        def call(frame: FrameType, _: str, __: object) -> Any:
-            return line if frame.f_code.co_filename in files else None
-
-        return call
+    def _running(self, mutant: Mutant) -> set[str]:
+        """Return the tests that run the statement, or the module where importing runs it."""
+        file, lines = _place(mutant)
+        return self.reach.anywhere(file) if mutant.cold else self.reach.of(file, lines)
 
     def _functions(self) -> dict[tuple[str, str, int], list[FunctionType]]:
         """Return the living functions of the modules by file, name and first line."""
         found: dict[tuple[str, str, int], list[FunctionType]] = defaultdict(list)
         for thing in gc.get_objects():
-            if type(thing) is FunctionType and thing.__code__.co_filename in self.files:
+            if type(thing) is FunctionType and thing.__code__.co_filename in self.reach.files:
                 found[_name(thing.__code__)].append(thing)
         return found
 
     def _asked(self, mutant: Mutant) -> list[str]:
         """Return the tests to ask: those that run the line, the likely and quick ones first."""
-        file = str(ROOT / mutant.path)
-        lines = range(mutant.first, mutant.last + 1)
-        if mutant.cold:
-            tests = {test for (name, _), ran in self.runs.items() if name == file for test in ran}
-        else:
-            tests = self.runs.get((file, mutant.line), set()).union(
-                *(self.runs.get((file, line), set()) for line in lines)
-            )
-        return sorted(tests, key=lambda test: self.takes[test] / (1 + self.killed[test]))
+        tests = self._running(mutant) & self.warm
+        return sorted(tests, key=lambda test: self.reach.takes[test] / (1 + self.killed[test]))
 
     def _try(self, mutant: Mutant) -> None:
         asked = self._asked(mutant)
@@ -180,7 +189,7 @@ class Trial:
         """Return as many tests as a process of its own has the patience for."""
         left, few = self.patience, []
         for test in asked:
-            left -= self.takes[test]
+            left -= self.reach.takes[test]
             if few and left < 0:
                 break
             few.append(test)
@@ -226,6 +235,10 @@ class Trial:
             for function in self.live.get(_name(here), ()):
                 if function.__code__ != here:
                     function.__code__ = here
+
+
+def _place(mutant: Mutant) -> tuple[str, range]:
+    return str(ROOT / mutant.path), range(mutant.first, mutant.last + 1)
 
 
 def _name(code: CodeType) -> tuple[str, str, int]:
@@ -294,29 +307,39 @@ def main() -> None:
     said.add_argument("--only", default="", help="modules whose path holds this text")
     said.add_argument("--tests", default="", help="ask these alone: units,numbers")
     said.add_argument("--patience", type=float, default=PATIENCE, help="seconds for a change")
+    said.add_argument("--beyond", default="", help="only the lines that these never run: units")
     said.add_argument("--again", default="", help="a file of lines this printed: only these spots")
     said.add_argument("--sure", action="store_true", help="ask twice about what nobody notices")
     args = said.parse_args()
     pool, tests = [], {}
     again = Path(args.again).read_text(encoding="utf-8").splitlines() if args.again else []
     spots = {":".join(line.split(":")[:2]) for line in again}
+    beyond = args.beyond.split(",") if args.beyond else []
     for target, names in TARGETS.items():
         for path in _files(target):
             if args.only in str(path):
                 made = mutants(ROOT, path)
                 pool += [m for m in made if not spots or f"{m.path}:{m.line}" in spots]
                 asked = args.tests.split(",") if args.tests else names
-                tests |= dict.fromkeys(f"tests/test_{name}.py" for name in asked)
+                tests |= dict.fromkeys(map(_test, [*asked, *beyond]))
     random.Random(args.seed).shuffle(pool)
     os.environ["CI"] = "1"  # hypothesis draws the same examples each time, and keeps none
     os.chdir(ROOT)
-    trial = Trial(pool, args.minutes, patience=args.patience, sure=args.sure)
     files = [name for name in tests if (ROOT / name).exists()]
+    reach = Reach((ROOT / mutant.path for mutant in pool), (ROOT / name for name in files))
+    trial = Trial(
+        pool, args.minutes, reach, beyond=tuple(map(_test, beyond)), patience=args.patience,
+        sure=args.sure,
+    )  # fmt: skip
     pytest.main(
         ["-p", "no:cacheprovider", "-p", "no:terminal", "-o", "addopts=",
          "-m", "not postgres", *files], plugins=[trial],
     )  # fmt: skip
     shutil.rmtree(COPY, ignore_errors=True)
+
+
+def _test(name: str) -> str:
+    return f"tests/test_{name}.py"
 
 
 def _files(target: str) -> list[Path]:
