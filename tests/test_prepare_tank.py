@@ -371,15 +371,15 @@ def firm(tmp_path):
     return tmp_path / "firm"
 
 
-def command(firm, *more):
+def command(firm, *more, words=("prepare", SC), wind=("--wind", "4 mph")):
     job = [
-        "prepare", SC, "--dilution", "0.4 fl oz/gal", "--workspace", str(firm),
+        *words, "--dilution", "0.4 fl oz/gal", "--workspace", str(firm),
         "--at", "118 Tollhouse Lane, Auburn, CA 95603", "--county", "Placer",
         "--site-kind", "dwelling", "--customer", "M. Okafor", "--applicator", "renner",
         "--start", "08:05", "--end", "09:20",
         "--method", "band", "--setting", "at structure", "--places", "foundation",
         "--pests", "ants", "--extent", "2 ft high; 600 sq ft", "--date", "2026-01-14",
-        "--avoided", "none present", "--wind", "4 mph", "--rain", "no",
+        "--avoided", "none present", *wind, "--rain", "no",
     ]  # fmt: skip
     return CliRunner().invoke(main, [*job, *more])
 
@@ -441,3 +441,52 @@ def test_the_page_of_a_tank_holds_every_statement():
             assert " ".join(item.text.rstrip(".").split()) in text
     assert ("Label", "label two") in page.about
     assert document([plan_sheet(page)]).startswith(b"%PDF")
+
+
+# --- the customer's paper ------------------------------------------------------------------------
+
+
+def papered(firm, *more, words=("notice", "--before", SC)):
+    done = command(firm, *more, "--json", words=words)
+    assert done.stdout, done.stderr
+    return json.loads(done.stdout)
+
+
+def test_the_paper_of_a_tank_is_refused_for_what_its_products_come_to_together(firm):
+    # 0.0311 % from Ridgeline at 0.6 fl oz/gal beside Fenwick's at 2: more than 0.06 % together
+    strong = ("--dilution", "2 fl oz/gal", "--amount", "0.5 gal")
+    alone = papered(firm, *strong, words=("notice", "--before", "fenwick-ec"))
+    strength = ("--dilution", "0.6 fl oz/gal", "--amount", "0.5 gal")
+    other = papered(firm, *strength)
+    mate = (*strength, "--with", "fenwick-ec at 2 fl oz/gal")
+    both = papered(firm, *mate)
+    told = json.loads(command(firm, *mate, "--json").stdout)
+    assert (alone["refused"], other["refused"]) == ([], [])
+    assert both["refused"] == [item["text"] for item in told["refused"]]
+    assert "Fenwick Emulsion: about 0.0608 % active ingredient" in both["refused"][0]
+
+
+def test_the_paper_of_a_tank_names_every_product_and_what_stands_beside_it(firm):
+    mate = ("--with", "fenwick-ec at 0.4 fl oz/gal", "--amount", "0.5 gal")
+    told = papered(firm, *mate, "--by", "renner")
+    named = next(item["texts"] for item in told["lines"] if item["heading"].startswith("Product"))
+    assert len(named) == 2
+    assert (told["refused"], told["cannot_tell"]) == ([], [])
+    assert told["entry"]
+    three = papered(firm, *mate, words=("notice", "--before", SC, "hearth-mint"))
+    named = next(item["texts"] for item in three["lines"] if item["heading"].startswith("Product"))
+    assert len(named) == 3
+
+
+def test_the_paper_of_a_tank_says_what_is_no_part_of_one_and_what_is_still_open(firm):
+    nothing = command(firm, "--with", "ridgeline-dust", words=("notice", "--before", SC))
+    assert nothing.exit_code == 2
+    assert "used as it comes" in nothing.stderr
+    mate, words = ("--with", "fenwick-ec at 0.4 fl oz/gal"), ("notice", "--before", SC)
+    open_ = command(firm, *mate, words=words, wind=())
+    assert open_.exit_code == 1
+    assert "the plan behind it leaves open: " in open_.stderr
+    assert "(--wind)" in open_.stderr
+    after = CliRunner().invoke(main, ["notice", "--after", "3", "--with", "fenwick-ec"])
+    assert after.exit_code == 2
+    assert "--with is for the paper before the job" in after.stderr

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger.cli.common import DONE, OWED, print_json, say_error, shared, staged, stop
-from ledger.cli.prepare import cannot_read, job_cells, job_options
+from ledger.cli.prepare import (
+    cannot_read,
+    job_cells,
+    job_options,
+    tank_jobs,
+    tank_mate,
+    with_option,
+)
 from ledger.flow.workspace import Workspace, open_workspace
 
 if TYPE_CHECKING:
@@ -26,13 +33,19 @@ _KINDS = (".pdf", ".html", ".txt")
 @click.option("--waived", metavar="HOW", default="", help="After: the customer waived it.")
 @click.option("--consent", is_flag=True, help="After: the customer agreed to papers by e-mail.")
 @job_options
+@with_option
 @click.option("--frequency", default="", help="How often, where the work is under a contract.")
 @click.option("--purpose", default="", help="For what, where no pest is named.")
 @click.option("--by", metavar="PERSON", default="", help="Who hands it out: it is then sealed.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write it as .pdf, .html or .txt.")
 @shared
 def notice_command(
-    products: tuple[str, ...], out: Path | None, workspace: str | None, as_json: bool, **said: str
+    products: tuple[str, ...],
+    others: tuple[str, ...],
+    out: Path | None,
+    workspace: str | None,
+    as_json: bool,
+    **said: str,
 ) -> int:
     """The customer's paper that the law asks for.
 
@@ -44,8 +57,13 @@ def notice_command(
       useledger notice --before ridgeline-dust --at S0001 --applicator renner \\
         --method void --setting indoor --places "wall void" --pests ants \\
         --customer "M. Okafor" --by renner --out notice.pdf
+    Several products in one tank are judged as one, as `prepare --with` does; a further PRODUCT
+    is used by itself and says its own strength. Example:
+      useledger notice --before ridgeline-sc --dilution "0.4 fl oz/gal" \
+        --with "cedar-ec at 0.5 fl oz/gal" --at S0001 ...
+    After the job:
       useledger notice --after 17 --given "by e-mail" --consent --by renner --out notice.html
-    Exit code 0: done, 1: something is lacking or the plan is refused, 2: could not do it.
+    Exit code 0: done, 1: something is lacking or the plan refused or open, 2: could not do it.
     """
     if out is not None and out.suffix.casefold() not in _KINDS:
         stop(f"{out}: name a file that ends in {', '.join(_KINDS)}")
@@ -55,8 +73,26 @@ def notice_command(
     if after is not None:
         from ledger.cli.notice_after import after_command
 
+        if others:
+            stop(
+                "--with is for the paper before the job; an entry says itself what was in its tank"
+            )
         return after_command(open_workspace(workspace), after, said["by"], out, as_json=as_json)
-    return _before(products, out, workspace, as_json=as_json, said=said)
+    return _before(_jobs(products, others, said), out, workspace, as_json=as_json, said=said)
+
+
+def _jobs(
+    products: tuple[str, ...], others: tuple[str, ...], said: dict[str, str]
+) -> list[dict[str, str]]:
+    """Return a planned line for each product; those of one tank carry its mark."""
+    from ledger.preparing.tank import MARK
+
+    first, *more = (job_cells(product, said) for product in products)
+    if not others:
+        return [first, *more]
+    first["mix"] = first["mix"] or MARK
+    alone = [{**job, "mix": "", "basis": "", **tank_mate(job["product"])} for job in more]
+    return [*tank_jobs(first, others), *alone]
 
 
 def _after(said: dict[str, str]) -> tuple[str, dict[str, str], bool] | None:
@@ -67,7 +103,7 @@ def _after(said: dict[str, str]) -> tuple[str, dict[str, str], bool] | None:
 
 
 def _before(
-    products: tuple[str, ...], out: Path | None, workspace: str | None, *, as_json: bool,
+    jobs: list[dict[str, str]], out: Path | None, workspace: str | None, *, as_json: bool,
     said: dict[str, str],
 ) -> int:  # fmt: skip
     from ledger.flow.noticing import Noticed, give_notice, plan_notice
@@ -76,7 +112,6 @@ def _before(
     frequency, purpose, by = (said.pop(name) for name in ("frequency", "purpose", "by"))
     opened = open_workspace(workspace)
     author = opened.require_person(by) if by else ""
-    jobs = [job_cells(product, said) for product in products]
     extra = Extra(frequency, purpose)
     suffix = out.suffix.casefold() if out else ".txt"
     if author:
@@ -107,7 +142,7 @@ def _shown(workspace: Workspace, made: Noticed, out: Path | None, *, as_json: bo
     """Print or write a notice, and say beside it what must still be done; return the code."""
     from reports.notice import notice_values
 
-    refused = [item.text for plan in made.plans for item in plan.refused]
+    refused = [item.text for item in made.refused]
     suffix = out.suffix.casefold() if out else ".txt"
     page = made.page or page_of(workspace, made, suffix, "")
     if out is not None:
@@ -115,7 +150,8 @@ def _shown(workspace: Workspace, made: Noticed, out: Path | None, *, as_json: bo
             pass
     if as_json:
         print_json({
-            **notice_values(made.notice), "refused": refused, "file": str(out) if out else None,
+            **notice_values(made.notice), "refused": refused,
+            "cannot_tell": [item.text for item in made.open], "file": str(out) if out else None,
             "entry": made.entry.seq if made.entry else None,
         })  # fmt: skip
     elif out is None:
@@ -130,4 +166,7 @@ def _shown(workspace: Workspace, made: Noticed, out: Path | None, *, as_json: bo
         say_error(f"to be put in by hand: {text}")
     for text in refused:
         say_error(f"the plan behind it is refused: {text}")
-    return OWED if refused or made.notice.lacking else DONE
+    for item in made.open:
+        settle = f"; {item.settle}" if item.settle else ""
+        say_error(f"the plan behind it leaves open: {item.text}{settle}")
+    return OWED if refused or made.open or made.notice.lacking else DONE

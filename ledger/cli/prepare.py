@@ -98,16 +98,25 @@ def where(text: str) -> dict[str, str]:
     }  # fmt: skip
 
 
-@click.command("prepare")
-@click.argument("product")
-@job_options
-@click.option(
+with_option = click.option(
     "--with",
     "others",
     multiple=True,
     metavar="PRODUCT",
     help='Another product of the same tank, as "cedar-ec at 0.5 fl oz/gal"; may be repeated.',
 )
+"""What says of a command's PRODUCT that it is not alone in its tank."""
+
+
+def tank_jobs(job: dict[str, str], others: tuple[str, ...]) -> list[dict[str, str]]:
+    """Return a job and those of the products that share its tank, as said of ``--with``."""
+    return [job, *({**job, **tank_mate(text)} for text in others)]
+
+
+@click.command("prepare")
+@click.argument("product")
+@job_options
+@with_option
 @click.option("--out", type=click.Path(path_type=Path), help="Write a page for the truck (.pdf).")
 @shared
 def prepare_command(
@@ -182,7 +191,7 @@ def _tank(
     from ledger.preparing.plan import label_line
     from reports.tank import tank_page, tank_values
 
-    found = prepare_tank(opened, [job, *({**job, **tank_mate(text)} for text in others)])
+    found = prepare_tank(opened, tank_jobs(job, others))
     if not isinstance(found, PreparedTank):
         return found
     pairs = zip(found.stages, found.tank.plans, strict=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ledger.checks.case import Case
@@ -14,24 +14,35 @@ from ledger.journal import Reader
 from ledger.notice import Extra, Notice, notice_before
 from ledger.preparing.plan import Plan, make_plan
 from ledger.preparing.rules_here import of_shape, preparation, rules_over
-from ledger.preparing.stage import Stage
+from ledger.preparing.stage import Said, Stage
+from ledger.preparing.tank import Tank, make_tank
 from ledger.seal import seal_code
 from ledger.values.finding import Fault
+from ledger.values.lexicon import fold
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 
 @dataclass(frozen=True)
 class Noticed:
-    """A notice with the plans behind it, one for each product; sealed, its entry and its page."""
+    """A notice with the plans behind it, one for each product; sealed, its entry and its page.
+
+    ``refused`` is what the plans refuse and ``open`` what they cannot tell, products of one tank
+    taken together.
+    """
 
     notice: Notice
     plans: tuple[Plan, ...]
+    refused: tuple[Said, ...] = ()
+    open: tuple[Said, ...] = ()
     entry: Sealed | None = None
     page: bytes = b""
 
 
 Jobs = Sequence[Mapping[str, str]]
-"""The planned lines of one visit, each by the headings of a day sheet."""
+"""The planned lines of one visit, each by the headings of a day sheet.
+
+Lines with the same mark under ``mix`` share a tank and are judged together.
+"""
 
 
 def plan_notice(workspace: Workspace, jobs: Jobs, extra: Extra) -> Noticed | tuple[Fault, ...]:
@@ -46,17 +57,33 @@ def _noticed(
     plans: list[Plan] = []
     cases: list[Case] = []
     faults: list[Fault] = []
-    for stage in stages_for(workspace, reader, jobs):
-        plan = make_plan(stage)
-        if not isinstance(plan, Plan):
-            faults += plan
+    said: list[Plan | Tank] = []
+    for stages in _tanks(stages_for(workspace, reader, jobs)):
+        made = make_plan(stages[0]) if len(stages) == 1 else make_tank(stages)
+        if isinstance(made, tuple):
+            faults += made
             continue
-        plans.append(plan)
-        cases.append(stage.case(plan.use))
-        extra = _told_by(stage, plan, extra)
+        said.append(made)
+        for stage, plan in zip(stages, (made,) if isinstance(made, Plan) else made.plans,
+                               strict=True):  # fmt: skip
+            plans.append(plan)
+            cases.append(stage.case(plan.use))
+            extra = _told_by(stage, plan, extra)
     if faults or not plans:
         return tuple(dict.fromkeys(faults))
-    return Noticed(notice_before(workspace.book, cases, extra), tuple(plans))
+    refused, open_ = (
+        tuple(dict.fromkeys(item for one in said for item in getattr(one, name)))
+        for name in ("refused", "open")
+    )
+    return Noticed(notice_before(workspace.book, cases, extra), tuple(plans), refused, open_)
+
+
+def _tanks(stages: Sequence[Stage]) -> Iterator[tuple[Stage, ...]]:
+    """Yield the lines that share a tank, by their mark, and every other line by itself."""
+    tanks: dict[str | int, list[Stage]] = {}
+    for at, stage in enumerate(stages):
+        tanks.setdefault(fold(stage.cells.get("mix", "")) or at, []).append(stage)
+    yield from map(tuple, tanks.values())
 
 
 def _told_by(stage: Stage, plan: Plan, extra: Extra) -> Extra:
