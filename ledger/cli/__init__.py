@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-from importlib.metadata import version
 
 import click
 
@@ -109,6 +108,6 @@ class LazyGroup(click.Group):
 
 
 @click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(version("useledger"), prog_name="useledger")
+@click.version_option(package_name="useledger", prog_name="useledger")
 def main() -> None:
     """A pesticide application ledger: close out a day, file a period, read the past."""
