@@ -41,6 +41,15 @@ def counted_salts() -> Callable[[], bytes]:
     return salt
 
 
+def with_values(statement: str, *values: str | int) -> str:
+    """Return a statement of the journal with its values written out, for asking its plan."""
+    for value in values:
+        told = str(value) if isinstance(value, int) else f"'{value}'"
+        statement = statement.replace("?", told, 1)
+    assert "?" not in statement
+    return statement
+
+
 def use(number: int, **changes: Any) -> NewEntry:
     """Return an application: the ``number``-th of an invented month."""
     body: dict[str, Any] = {

@@ -108,7 +108,7 @@ def test_a_damaged_ledger_gives_no_backup_and_leaves_no_file(
 def older(url: str) -> None:
     """Make a ledger as the first version made it, with entries."""
     store = prepare(url, TickingClock(), counted_salts(), "tester")
-    with store.begun(write=True) as connection:
+    with store.begun_for_schema() as connection:
         make_schema(connection, store.name, REVISIONS[0])
         writer = store.writer_on(connection)
         writer.found("0f" * 16)
@@ -121,8 +121,8 @@ def older(url: str) -> None:
 def indexes(store: Store) -> set[str]:
     from sqlalchemy import inspect
 
-    with store.reading() as reader:
-        return {str(index["name"]) for index in inspect(reader.connection).get_indexes("journal")}
+    with store.engine.connect() as connection:
+        return {str(index["name"]) for index in inspect(connection).get_indexes("journal")}
 
 
 def test_an_older_ledger_is_upgraded_after_a_backup(database: str, tmp_path: Path) -> None:
@@ -156,9 +156,9 @@ def test_an_older_ledger_is_upgraded_after_a_backup(database: str, tmp_path: Pat
 
 def prepare_open(url: str) -> Store:
     """Open a ledger whatever its schema."""
-    from ledger.journal.engine import make_store_engine, parse_url
+    from ledger.journal.address import parse_url
 
-    return Store(make_store_engine(parse_url(url)), TickingClock(), counted_salts(), "tester")
+    return Store(parse_url(url), TickingClock(), counted_salts(), "tester")
 
 
 def test_a_newer_ledger_is_refused(store: Store, database: str, tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import open_workspace
 from ledger.journal import Store, StoreProblem, create, open_store
-from ledger.journal.engine import make_store_engine, parse_url
+from ledger.journal.address import parse_url
 from ledger.journal.roles import role_statements
 from ledger.journal.verify import verify
 from tests.day_sheets import sheet
@@ -105,7 +105,7 @@ def test_a_disk_for_reading_only_is_read_and_not_written(sqlite_store: Store) ->
     sqlite_store.close()
     # The tests may run as root, who may write anywhere; the file is opened as on such a disk.
     url = parse_url(f"sqlite:///file:{file}?mode=ro&uri=true")
-    store = Store(make_store_engine(url), TickingClock(), counted_salts(), "tester")
+    store = Store(url, TickingClock(), counted_salts(), "tester")
     with store.reading() as reader:
         assert verify(reader).ok
     before = file.read_bytes()

@@ -15,9 +15,9 @@ import sys
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
-from sqlalchemy import Engine, event
 
 from ledger.cli import main
 from ledger.flow.holding import held_lines
@@ -25,6 +25,7 @@ from ledger.flow.inspecting import prove_whole
 from ledger.flow.listing import list_entries
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import open_workspace
+from ledger.journal.link import FileConnection
 from ledger.values.sealed import EntryKind
 from tests.day_sheets import sheet
 from tests.sudden_death import ACTS, Deaths
@@ -85,33 +86,46 @@ def dies_at(statement: int) -> Callable[[], None]:
     def prepare() -> None:
         left = [statement]
 
-        def count(*said: object) -> None:
+        def count() -> None:
             left[0] -= 1
             if left[0] <= 0:
                 os.kill(os.getpid(), signal.SIGKILL)
 
-        event.listen(Engine, "before_cursor_execute", count)
-        event.listen(Engine, "commit", count)
+        noticed(count)
 
     return prepare
+
+
+def noticed(count: Callable[[], None]) -> Callable[[], None]:
+    """Have every statement and commit counted before it is made; return what ends that."""
+    run, commit = FileConnection.exec_driver_sql, FileConnection.commit
+
+    def running(self: FileConnection, *said: Any, **options: Any) -> Any:
+        count()
+        return run(self, *said, **options)
+
+    def committing(self: FileConnection) -> None:
+        count()
+        commit(self)
+
+    def end() -> None:
+        FileConnection.exec_driver_sql, FileConnection.commit = run, commit  # type: ignore[method-assign]
+
+    FileConnection.exec_driver_sql, FileConnection.commit = running, committing  # type: ignore[method-assign]
+    return end
 
 
 def statements_of(folder: Path) -> int:
     """Return how many statements the whole work takes, its commit included."""
     seen: list[int] = []
 
-    def count(*said: object) -> None:
-        seen.append(1)
-
-    for name in ("before_cursor_execute", "commit"):
-        event.listen(Engine, name, count)
+    end = noticed(lambda: seen.append(1))
     try:
         firm = open_workspace(str(folder))
         record_sheet(firm, "long.csv", (folder / "long.csv").read_bytes(), "renner")
         firm.store.close()
     finally:
-        for name in ("before_cursor_execute", "commit"):
-            event.remove(Engine, name, count)
+        end()
     return len(seen)
 
 

@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 
 from ledger.journal import Reader, Store, create, guard
+from ledger.journal.address import parse_url
 from ledger.journal.backup import backup
 from ledger.journal.columns import COLUMNS, columns_of
-from ledger.journal.engine import make_store_engine, parse_url
 from ledger.journal.verify import Verification, verify
 from ledger.seal import encode, seal_code, seal_of
 from tests.journal_data import FIRM, TickingClock, counted_salts, small_ledger, use
@@ -270,9 +270,7 @@ def test_an_old_copy_put_back_is_seen_by_a_kept_seal(sqlite_store: Store, tmp_pa
     with sqlite_store.writing() as writer:
         writer.append(use(9))
         kept = writer.head.seal
-    put_back = Store(
-        make_store_engine(parse_url(f"sqlite:///{old}")), TickingClock(), counted_salts(), "x"
-    )
+    put_back = Store(parse_url(f"sqlite:///{old}"), TickingClock(), counted_salts(), "x")
     assert prove(put_back).ok
     assert found(prove(put_back, kept)) == [("VERIFY-WITNESS", None)]
     put_back.close()
@@ -410,9 +408,7 @@ def test_changed_bytes_on_the_disk_are_seen(sqlite_store: Store, tmp_path: Path)
     for start in places:
         at = start + chance.randrange(400)
         file.write_bytes(whole[:at] + bytes([whole[at] ^ 4]) + whole[at + 1 :])
-        other = Store(
-            make_store_engine(parse_url(f"sqlite:///{file}")), TickingClock(), counted_salts(), "x"
-        )
+        other = Store(parse_url(f"sqlite:///{file}"), TickingClock(), counted_salts(), "x")
         with other.reading() as reader:
             assert not verify(reader).ok, at
         other.close()

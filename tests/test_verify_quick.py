@@ -20,7 +20,7 @@ from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import WorkspaceProblem
 from ledger.journal import Store, StoreProblem
 from ledger.journal import verify as proof
-from ledger.journal.engine import make_store_engine, parse_url
+from ledger.journal.address import parse_url
 from ledger.journal.quick import Ask, prove_stretch
 from ledger.journal.verify import How, Mark, Verification, verify
 from ledger.merkle import Blocks, Tree, leaf
@@ -181,9 +181,7 @@ def test_both_say_the_same_of_any_damage(whole_file: Path, changes: list[Any]) -
 
     file = whole_file.with_name("damaged.db")
     shutil.copy(whole_file, file)
-    store = Store(
-        make_store_engine(parse_url(f"sqlite:///{file}")), TickingClock(), counted_salts(), "x"
-    )
+    store = Store(parse_url(f"sqlite:///{file}"), TickingClock(), counted_salts(), "x")
     try:
         attacker = Attacker(store)
         for change in changes:
@@ -376,9 +374,7 @@ def test_changed_bytes_of_the_file_are_the_same_to_both(whole_file: Path) -> Non
     file = whole_file.with_name("bytes.db")
     for at in [chance.randrange(4096, len(whole)) for _ in range(60)]:
         file.write_bytes(whole[:at] + bytes([whole[at] ^ 4]) + whole[at + 1 :])
-        store = Store(
-            make_store_engine(parse_url(f"sqlite:///{file}")), TickingClock(), counted_salts(), "x"
-        )
+        store = Store(parse_url(f"sqlite:///{file}"), TickingClock(), counted_salts(), "x")
         try:
             assert tried(store, QUICK) == tried(store, SLOW), at
         finally:

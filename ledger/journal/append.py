@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
-from typing import Any
-
-from sqlalchemy import Connection, Executable, exists, insert, select
+from typing import TYPE_CHECKING, Any
 
 from ledger.journal.bulk import WORTH_IT, can_copy, copy_rows
 from ledger.journal.columns import COLUMNS, columns_of, place_of
+from ledger.journal.link import Row, marked
 from ledger.journal.problem import StoreProblem
-from ledger.journal.read import Reader, Rows
-from ledger.journal.tables import blob, journal, place, private
+from ledger.journal.read import Reader
+from ledger.journal.tables import TABLES
 from ledger.seal import FORM, encode, plain, plain_text, salted, seal_of
 from ledger.values.sealed import Head, NewEntry, Sealed
+
+if TYPE_CHECKING:
+    from ledger.journal.link import Link
 
 Clock = Callable[[], datetime]
 Salts = Callable[[], bytes]
@@ -35,7 +37,7 @@ class Writer(Reader):
     """A reader that can also append; used by one transaction that holds the ledger's lock."""
 
     def __init__(
-        self, connection: Connection, *, name: str, clock: Clock, salts: Salts, os_user: str
+        self, connection: Link, *, name: str, clock: Clock, salts: Salts, os_user: str
     ) -> None:
         super().__init__(connection, name)
         self._clock = clock
@@ -110,28 +112,29 @@ class Writer(Reader):
             if value is not None and not 0 < value < seq:
                 raise ValueError(f"{name} names entry {value}, which is not there")
         if new.replaces is not None:
-            newer = self._run(select(journal.c.seq).where(journal.c.replaces == new.replaces))
+            asked = "SELECT seq FROM journal WHERE replaces = ?"
+            newer = self.rows_of(asked, (new.replaces,))
             if newer:
                 raise ValueError(f"entry {new.replaces} was replaced by {newer[0][0]} already")
 
     def keep(self, kind: str, data: bytes) -> str:
         """Keep bytes as they came, once, and return their SHA-256 (hex)."""
         digest = hashlib.sha256(data).hexdigest()
-        there = select(exists().where(blob.c.digest == digest))
-        if digest not in self._kept and not self._run(there)[0][0]:
-            self._connection.execute(
-                insert(blob), {"digest": digest, "kind": plain_text(kind), "data": data}
-            )
+        there = "SELECT 1 FROM blob WHERE digest = ?"
+        if digest not in self._kept and not self.rows_of(there, (digest,)):
+            insert_rows(self._connection, {"blob": [(digest, plain_text(kind), data)]})
             self._kept[digest] = kind
         return digest
 
-    def _run(self, statement: Executable, **values: object) -> Rows:
+    def rows_of(self, statement: str, values: Sequence[Any] = ()) -> Sequence[Row]:
+        """Return the rows of a statement, what waits to be written included."""
         self.flush()
-        return super()._run(statement, **values)
+        return super().rows_of(statement, values)
 
-    def _stream(self, statement: Executable) -> Iterator[Any]:
+    def stream(self, statement: str, values: Sequence[Any] = ()) -> Iterator[Row]:
+        """Yield the rows of a statement, what waits to be written included."""
         self.flush()
-        return super()._stream(statement)
+        return super().stream(statement, values)
 
     def flush(self) -> None:
         """Send the waiting rows to the database; the guard judges each of them."""
@@ -155,7 +158,8 @@ class Writer(Reader):
     def _prove_rows(self) -> None:
         first = self._rows[0][0]
         seal_at, text_at, digest_at = (COLUMNS.index(name) for name in ("seal", "text", "private"))
-        stored = self._run(select(journal).where(journal.c.seq >= first).order_by(journal.c.seq))
+        asked = f"SELECT {', '.join(COLUMNS)} FROM journal WHERE seq >= ? ORDER BY seq"  # noqa: S608 - our own names
+        stored = self.rows_of(asked, (first,))
         if len(stored) != len(self._rows):
             raise _unlike(f"{len(stored)} entries instead of {len(self._rows)}")
         digests: dict[int, str] = {}
@@ -169,24 +173,22 @@ class Writer(Reader):
             raise _unlike("a private text")
 
 
-def insert_rows(connection: Connection, rows: dict[str, list[tuple[Any, ...]]]) -> None:
-    """Insert whole rows by table, journal first, and empty the lists.
+def insert_rows(connection: Link, rows: dict[str, list[tuple[Any, ...]]]) -> None:
+    """Insert whole rows by table, in the order of ``TABLES``, and empty the lists.
 
     They go to the driver as tuples, which costs no more than the bare driver does.
     """
-    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    for table in (journal, private, place):
-        waiting = rows[table.name]
-        if waiting:
-            names = [column.name for column in table.columns]
-            if len(waiting) >= WORTH_IT and can_copy(connection):
-                copy_rows(connection, table.name, names, waiting)
-                rows[table.name] = []
-                continue
-            marks = ", ".join([mark] * len(names))
-            into = f"INSERT INTO {table.name} ({', '.join(names)})"
-            connection.exec_driver_sql(f"{into} VALUES ({marks})", waiting)
-            rows[table.name] = []
+    for table, names in TABLES.items():
+        waiting = rows.get(table)
+        if not waiting:
+            continue
+        if len(waiting) >= WORTH_IT and can_copy(connection):
+            copy_rows(connection, table, names, waiting)
+        else:
+            marks = ", ".join("?" * len(names))
+            into = f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})"  # noqa: S608 - our own names
+            connection.exec_driver_sql(marked(connection, into), waiting)
+        rows[table] = []
 
 
 def _unlike(what: str) -> StoreProblem:

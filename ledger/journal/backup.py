@@ -7,21 +7,18 @@ import os
 import secrets
 from collections.abc import Iterable
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from ledger.journal.append import insert_rows
 from ledger.journal.columns import columns_of, place_of
-from ledger.journal.engine import make_store_engine, parse_url
 from ledger.journal.founding import abandon, make_schema, prepare
 from ledger.journal.problem import StoreProblem
 from ledger.journal.read import Reader
-from ledger.journal.store import Store, read_revision, refuse_unknown
-from ledger.journal.tables import blob
+from ledger.journal.store import Store, no_clock, only_read, read_revision, refuse_unknown
 from ledger.journal.verify import How, Verification, verify
 from ledger.seal import seal_of
 from ledger.values.finding import render_fault
@@ -51,7 +48,7 @@ def make_backup(store: Store, target: Path, *, with_guard: bool) -> Head:
     try:
         with store.reading() as reader:
             live = reader.head
-        if store.engine.dialect.name == "sqlite":
+        if store.address.is_file:
             with store.engine.connect() as connection:
                 # Outside a transaction of ours: the statement reads one moment by itself.
                 connection.connection.cursor().execute("VACUUM INTO ?", (str(part),))
@@ -70,7 +67,7 @@ def make_backup(store: Store, target: Path, *, with_guard: bool) -> Head:
 
 def _prove(part: Path, live: Head, *, with_guard: bool) -> Head:
     """Verify a copy and that it reaches to the head of the live ledger; return its own head."""
-    copied = Store(make_store_engine(parse_url(f"sqlite:///{part}")), _no_clock, bytes, "")
+    copied = only_read(f"sqlite:///{part}")
     try:
         with copied.reading() as reader:
             proof = verify(reader, (live.seal,) if live.seal else (), How(with_guard=with_guard))
@@ -87,10 +84,6 @@ def _whole(proof: Verification) -> Head:
             "run `useledger verify` on the ledger itself; restore an older backup if it fails too",
         )
     return proof.head
-
-
-def _no_clock() -> datetime:
-    raise AssertionError("a copy is only read")
 
 
 def _to_disk(path: Path) -> None:
@@ -115,9 +108,7 @@ def restore(source: Path, url: str) -> Head:
     """
     if not source.is_file():
         raise StoreProblem(f"there is no backup {source}", "name the file that backup wrote")
-    kept = Store(
-        make_store_engine(parse_url(f"sqlite:///{source.resolve()}")), _no_clock, bytes, ""
-    )
+    kept = only_read(f"sqlite:///{source.resolve()}")
     try:
         with kept.reading() as reader:
             refuse_unknown(read_revision(reader.connection), source.name)
@@ -131,9 +122,9 @@ def copy(store: Store, url: str) -> Head:
 
     Lines are taken as they are and their columns worked out again; nothing is sealed anew.
     """
-    target = prepare(url, _no_clock, bytes)
+    target = prepare(url, no_clock, bytes)
     try:
-        with store.reading() as reader, target.begun(write=True) as connection:
+        with store.reading() as reader, target.begun_for_schema() as connection:
             make_schema(connection, target.name)
             _fill_whole(connection, reader)
             there = Reader(connection, target.name)
@@ -164,7 +155,7 @@ def fill(
 ) -> None:
     """Insert kept bytes and entries into an empty ledger as they are; columns are worked out."""
     for digest, kind, data in blobs:
-        connection.execute(insert(blob), {"digest": digest, "kind": kind, "data": data})
+        insert_rows(connection, {"blob": [(digest, kind, data)]})
     rows: dict[str, list[tuple[Any, ...]]] = {"journal": [], "private": [], "place": []}
     for seq, text, salt, private in lines:
         line = json.loads(text)

@@ -6,16 +6,18 @@ The rows pass the same guard as every other: its trigger judges each batch as it
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeGuard
 
-from sqlalchemy import Connection
-from sqlalchemy.exc import DBAPIError
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+    from ledger.journal.link import Link
 
 WORTH_IT = 50
 """Fewer rows than this go as INSERT: a COPY of its own costs two more answers of the server."""
 
 
-def can_copy(connection: Connection) -> bool:
+def can_copy(connection: Link) -> TypeGuard[Connection]:
     """Say whether rows can be copied over this connection (PostgreSQL by psycopg)."""
     return connection.dialect.name == "postgresql" and connection.dialect.driver == "psycopg"
 
@@ -28,6 +30,8 @@ def copy_rows(
     What the database refuses is raised as for an INSERT, by the same kind of exception of
     SQLAlchemy, and the transaction is lost with it.
     """
+    from sqlalchemy.exc import DBAPIError  # noqa: PLC0415 - a server's connection has it loaded
+
     driver: Any = connection.connection.driver_connection
     into = f"COPY {table} ({', '.join(columns)}) FROM STDIN"
     try:

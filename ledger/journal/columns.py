@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
-from ledger.journal.tables import journal
+from ledger.journal.tables import TABLES
 from ledger.values.sealed import EntryKind
 
-COLUMNS: tuple[str, ...] = tuple(column.name for column in journal.columns)
+COLUMNS = TABLES["journal"]
 """Every column of the journal, in the order of a row."""
 
 USES = (EntryKind.APPLICATION, EntryKind.AMENDMENT)

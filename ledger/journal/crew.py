@@ -7,14 +7,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
-from ledger.journal.engine import make_store_engine, options, parse_url
 from ledger.journal.guard import structure_of
+from ledger.journal.link import url_of
 from ledger.journal.quick import Ask, Stretch, prove_stretch
+from ledger.journal.store import only_read
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from sqlalchemy import Connection
+    from ledger.journal.link import Link
 
 Range = tuple[int, int]
 
@@ -45,7 +46,7 @@ class Crew:
     stretches to this one.
     """
 
-    def __init__(self, connection: Connection, ask: Ask, jobs: int) -> None:
+    def __init__(self, connection: Link, ask: Ask, jobs: int) -> None:
         self._connection = connection
         self._ask = ask
         self._jobs = jobs
@@ -67,7 +68,7 @@ class Crew:
         from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415
         from concurrent.futures.process import BrokenProcessPool  # noqa: PLC0415
 
-        url = self._connection.engine.url.render_as_string(hide_password=False)
+        url = url_of(self._connection)
         # Fresh interpreters: a forked one would share this one's open database.
         fresh = multiprocessing.get_context("spawn")
         crew = ProcessPoolExecutor(
@@ -89,17 +90,13 @@ class Crew:
 
 
 _open = ExitStack()
-_with: tuple[Connection, Ask] | None = None
+_with: tuple[Link, Ask] | None = None
 
 
 def _begin(url: str, ask: Ask) -> None:
     """Open the ledger in a new process, for reading, until the process ends."""
     global _with  # noqa: PLW0603 - what a process of the crew works with, set once when it starts
-    engine = make_store_engine(parse_url(url))
-    connection = _open.enter_context(engine.connect())
-    connection = connection.execution_options(**options(engine, write=False))
-    _open.enter_context(connection.begin())
-    _with = (connection, ask)
+    _with = (_open.enter_context(only_read(url).begun(write=False)), ask)
 
 
 def _prove(stretch: Range) -> Stretch | None:

@@ -6,11 +6,11 @@ transaction. What was overwritten may still stand in free pages of a file, so it
 
 from __future__ import annotations
 
-from sqlalchemy import delete
-
 from ledger.journal.append import Writer
+from ledger.journal.filters import one_of
+from ledger.journal.guard import DISPOSED, KEYS
+from ledger.journal.link import marked
 from ledger.journal.store import Store
-from ledger.journal.tables import blob, place, private
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 
@@ -24,16 +24,17 @@ def dispose(writer: Writer, new: NewEntry) -> Sealed:
         connection.exec_driver_sql("PRAGMA secure_delete = ON")
     sealed = writer.append(new)
     writer.flush()
-    connection.execute(delete(private).where(private.c.seq.in_(list(new.body["entries"]))))
-    connection.execute(delete(place).where(place.c.seq.in_(list(new.body["entries"]))))
-    connection.execute(delete(blob).where(blob.c.digest.in_(list(new.body["blobs"]))))
+    for table, named in DISPOSED.items():
+        those = one_of(KEYS[table], new.body[named])
+        away = f"DELETE FROM {table} WHERE {those.text}"  # noqa: S608 - our own names and marks
+        connection.exec_driver_sql(marked(connection, away), those.values)
     return sealed
 
 
 def scrub(store: Store) -> None:
     """Write the database anew, so that nothing deleted is left in its free space."""
     with store.engine.connect() as plain:
-        if store.engine.dialect.name == "sqlite":
+        if store.address.is_file:
             # Outside a transaction of ours: neither statement runs inside one.
             cursor = plain.connection.cursor()
             cursor.execute("PRAGMA secure_delete = ON")

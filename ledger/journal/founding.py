@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, inspect
-
+from ledger.journal.address import parse_url, sqlite_file
 from ledger.journal.append import Clock, Salts
-from ledger.journal.engine import make_store_engine, parse_url, sqlite_file
 from ledger.journal.problem import StoreProblem
 from ledger.journal.store import Store, system_user
 from ledger.values.sealed import EntryKind, NewEntry
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
 
 
 def create(url: str, *, firm: str, clock: Clock, salts: Salts, os_user: str | None = None) -> Store:
@@ -20,7 +22,7 @@ def create(url: str, *, firm: str, clock: Clock, salts: Salts, os_user: str | No
     """
     store = prepare(url, clock, salts, os_user)
     try:
-        with store.begun(write=True) as connection:
+        with store.begun_for_schema() as connection:
             make_schema(connection, store.name)
             writer = store.writer_on(connection)
             writer.found(salts().hex())
@@ -40,11 +42,13 @@ def prepare(url: str, clock: Clock, salts: Salts, os_user: str | None = None) ->
         raise StoreProblem(f"{file} exists already", "open it, or name another file")
     if file is not None and not file.parent.is_dir():
         raise StoreProblem(f"there is no folder {file.parent}", "make it first")
-    return Store(make_store_engine(parsed), clock, salts, os_user or system_user())
+    return Store(parsed, clock, salts, os_user or system_user())
 
 
 def make_schema(connection: Connection, name: str, revision: str = "head") -> None:
     """Make the tables and the guard in an empty database; ``StoreProblem`` if it is not empty."""
+    from sqlalchemy import inspect  # noqa: PLC0415 - slow to load
+
     from ledger.journal.upgrade.migrate import run_migrations  # noqa: PLC0415 - alembic is slow to load
 
     if inspect(connection).has_table("journal"):
@@ -57,7 +61,7 @@ def make_schema(connection: Connection, name: str, revision: str = "head") -> No
 def abandon(store: Store) -> None:
     """Close a store that could not be made and remove its file."""
     store.close()
-    file = sqlite_file(store.engine.url)
+    file = sqlite_file(store.address)
     if file is not None:
         with suppress(OSError):
             file.unlink(missing_ok=True)

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
+    from ledger.journal.link import Link
+
 KEYS = {"journal": "seq", "private": "seq", "blob": "digest", "place": "seq"}
 """The guarded tables, each with its key."""
 
@@ -159,14 +161,14 @@ def install(connection: Connection) -> None:
         run(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
 
 
-def missing(connection: Connection) -> tuple[str, ...]:
+def missing(connection: Link) -> tuple[str, ...]:
     """Return what is wrong with the guard, a sentence each; nothing when it stands as it should."""
     if connection.dialect.name == "sqlite":
         return _compare_sqlite(connection)
     return _compare_postgres(connection)
 
 
-def _compare_sqlite(connection: Connection) -> tuple[str, ...]:
+def _compare_sqlite(connection: Link) -> tuple[str, ...]:
     rows = connection.exec_driver_sql(
         "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY name"
     ).all()
@@ -174,7 +176,7 @@ def _compare_sqlite(connection: Connection) -> tuple[str, ...]:
     return _differences(_sqlite(), there)
 
 
-def _compare_postgres(connection: Connection) -> tuple[str, ...]:
+def _compare_postgres(connection: Link) -> tuple[str, ...]:
     rows = connection.exec_driver_sql(
         "SELECT t.tgname, c.relname, p.proname, t.tgtype, t.tgenabled, t.tgqual IS NULL,"
         " t.tgnewtable"
@@ -213,7 +215,7 @@ def _differences(wanted: Mapping[str, object], there: Mapping[str, object]) -> t
     return tuple(wrong)
 
 
-def structure_of(connection: Connection) -> Iterator[str]:
+def structure_of(connection: Link) -> Iterator[str]:
     """Yield what SQLite finds wrong with its own file, indexes included; other engines say none."""
     if connection.dialect.name == "sqlite":
         for (said,) in connection.exec_driver_sql("PRAGMA integrity_check(20)").all():

@@ -7,29 +7,16 @@ entries at once: a question for each costs more than the entry itself.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from sqlalchemy import Select, func, select
-
-from ledger.journal.filters import conditions_of, is_one_of
-from ledger.journal.read import (
-    CHUNK,
-    CURRENT,
-    ENTRY,
-    Reader,
-    j,
-    sealed_from,
-)
+from ledger.journal.filters import Where, conditions_of, is_one_of, one_of
+from ledger.journal.link import CHUNK
+from ledger.journal.read import CURRENT, WIDEST, Reader, asking_entries, sealed_from
 from ledger.values.sealed import EntryKind, Sealed
 
-_Asked = Select[*tuple[Any, ...]]
 T = TypeVar("T", int, str)
-
-
-def _rows(reader: Reader, statement: _Asked) -> Sequence[Any]:
-    return reader.connection.execute(statement).all()
 
 
 def entries_by_day(
@@ -41,27 +28,22 @@ def entries_by_day(
 ) -> Iterator[Sealed]:
     """Yield the entries that meet all filters by day of work, then number (see ``entries``)."""
     conditions = [
-        j.applied_on.is_not(None), is_one_of(kinds, by_index=False), *conditions_of(None, filters),
+        Where("journal.applied_on IS NOT NULL"), is_one_of(kinds, by_index=False),
+        *conditions_of(None, filters),
     ]  # fmt: skip
     if current_only:
         conditions.append(CURRENT)
-    asked = ENTRY.where(*conditions).order_by(None).order_by(j.applied_on, j.seq)
-    streaming = {"stream_results": True}
-    result = reader.connection.execute(asked, execution_options=streaming)
-    try:
-        for rows in result.partitions(CHUNK):
-            for row in rows:
-                yield sealed_from(row)
-    finally:
-        result.close()
+    asked = asking_entries(conditions, "journal.applied_on, journal.seq")
+    for row in reader.stream(*asked):
+        yield sealed_from(row)
 
 
 def sites_of(reader: Reader, keys: Iterable[str]) -> dict[str, Sealed]:
     """Return the newest entry of each of these sites; an unknown key is left out."""
     found: dict[str, Sealed] = {}
     for some in _chunks(keys):
-        asked = ENTRY.where(j.kind == EntryKind.SITE, j.site.in_(some))
-        for row in _rows(reader, asked):
+        those = (one_of("journal.kind", (str(EntryKind.SITE),)), one_of("journal.site", some))
+        for row in reader.rows_of(*asking_entries(those)):
             entry = sealed_from(row)
             found[entry.body["site"]] = entry  # in order: the newest stays
     return found
@@ -74,8 +56,9 @@ def kinds_of_newest(reader: Reader, seqs: Iterable[int]) -> dict[int, EntryKind]
     while standing:
         later: dict[int, int] = {}
         for some in _chunks(standing):
-            asked = select(j.replaces, j.seq, j.kind).where(j.replaces.in_(some))
-            for before, seq, kind in _rows(reader, asked):
+            those = one_of("replaces", some)
+            asked = f"SELECT replaces, seq, kind FROM journal WHERE {those.text}"  # noqa: S608 - marks
+            for before, seq, kind in reader.rows_of(asked, those.values):
                 later[seq] = standing[before]
                 newest[standing[before]] = EntryKind(kind)
         standing = later
@@ -91,11 +74,10 @@ def newest_judgements(reader: Reader, seqs: Iterable[int], span: int) -> dict[in
     found: dict[int, int] = {}
     for run in _runs(wanted, span):
         asked = (
-            select(j.seq, j.first_seq, j.last_seq)
-            .where(j.first_seq.between(run[0] - span, run[-1]), j.last_seq >= run[0])
-            .order_by(j.seq)
+            "SELECT seq, first_seq, last_seq FROM journal"
+            " WHERE first_seq BETWEEN ? AND ? AND last_seq >= ? ORDER BY seq"
         )
-        for seq, first, last in _rows(reader, asked):
+        for seq, first, last in reader.rows_of(asked, (run[0] - span, run[-1], run[0])):
             for entry in run[bisect_left(run, first) : bisect_right(run, last)]:
                 found[entry] = seq
     return found
@@ -103,14 +85,13 @@ def newest_judgements(reader: Reader, seqs: Iterable[int], span: int) -> dict[in
 
 def widest_judgement(reader: Reader) -> int:
     """Return how many entries lie between the first and the last of the widest judgement."""
-    widest = select(func.max(j.last_seq - j.first_seq)).where(j.last_seq.is_not(None))
-    return _rows(reader, widest)[0][0] or 0
+    return reader.rows_of(WIDEST)[0][0] or 0
 
 
 def entries_of(reader: Reader, seqs: Iterable[int]) -> Iterator[Sealed]:
     """Yield these entries; an unknown number is left out."""
     for some in _chunks(seqs):
-        for row in _rows(reader, ENTRY.where(j.seq.in_(some))):
+        for row in reader.rows_of(*asking_entries([one_of("journal.seq", some)])):
             yield sealed_from(row)
 
 

@@ -11,14 +11,15 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
-from typing import Any
-
-from sqlalchemy import Connection
+from typing import TYPE_CHECKING, Any
 
 from ledger.journal.columns import COLUMNS, columns_of, place_of
 from ledger.merkle import Blocks
 from ledger.seal import FORM, SALT_BYTES, read_line
 from ledger.values.sealed import EntryKind
+
+if TYPE_CHECKING:
+    from ledger.journal.link import Link
 
 _SEAL, _TEXT = COLUMNS.index("seal"), COLUMNS.index("text")
 _PRIVATE = ("seq", "salt", "text")
@@ -66,7 +67,7 @@ class _NotTheSame(Exception):  # noqa: N818 - no error: the walk that explains h
     """Something is not as usual."""
 
 
-def prove_stretch(connection: Connection, first: int, last: int, ask: Ask) -> Stretch | None:
+def prove_stretch(connection: Link, first: int, last: int, ask: Ask) -> Stretch | None:
     """Return what entries ``first`` to ``last`` come to if all are as sealed, else None.
 
     The first stretch of a ledger (``first`` is 1) takes in whatever stands before entry 1.
@@ -91,7 +92,7 @@ def prove_stretch(connection: Connection, first: int, last: int, ask: Ask) -> St
 
 
 def _rows(
-    connection: Connection, table: str, columns: tuple[str, ...], between: tuple[int, int]
+    connection: Link, table: str, columns: tuple[str, ...], between: tuple[int, int]
 ) -> list[Row]:
     """Return the rows of a stretch as the driver gives them, plain tuples."""
     cursor = connection.connection.cursor()

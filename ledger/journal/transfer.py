@@ -167,7 +167,7 @@ def load_export(
     """
     target = prepare(url, clock, salts)
     try:
-        with target.begun(write=True) as connection:
+        with target.begun_for_schema() as connection:
             make_schema(connection, target.name)
             fill(connection, _blobs(export.folder), _lines(export.folder))
             proof = verify(Reader(connection, target.name))

@@ -14,9 +14,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import repeat
 
-from sqlalchemy.exc import DBAPIError
-
 from ledger.journal.crew import Crew, jobs_for
+from ledger.journal.link import errors_of, said_by
 from ledger.journal.quick import Ask
 from ledger.journal.read import Reader
 from ledger.journal.walk import Mark, Walk, Witness
@@ -112,12 +111,12 @@ def verify(
             problems += walk.guard_faults()
         if how.since is None and not crew.found_sound():
             problems += walk.structure_faults()
-    except DBAPIError as error:
+    except errors_of(reader.connection) as error:
         blobs = 0
         problems.append(
             walk.fault(
                 "VERIFY-DAMAGED", walk.expected - 1,
-                f"the database cannot be read beyond entry {walk.expected - 1} ({error.orig})",
+                f"the database cannot be read beyond entry {walk.expected - 1} ({said_by(error)})",
             )
         )  # fmt: skip
     if not walk.checked and how.since is None:

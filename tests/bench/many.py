@@ -13,11 +13,11 @@ import statistics
 from typing import Any
 
 import psycopg
-from sqlalchemy.dialects import postgresql
 
 from ledger.journal import create
 from ledger.journal.month import month_statement
 from tests.bench.server_races import FIRM, clock, salts
+from tests.journal_data import with_values
 from tests.postgres import USER, Server
 
 A_MONTH = 8_333
@@ -48,9 +48,7 @@ def prepare(connection: psycopg.Connection[Any]) -> None:
 
 def question(ym: int) -> str:
     """Return the ledger's own question of a month as text."""
-    asked = month_statement(None).params(jurisdiction="us-ca", ym=ym)
-    told = asked.compile(dialect=postgresql.dialect(), compile_kwargs={"literal_binds": True})
-    return str(told).replace("%%", "%")
+    return with_values(month_statement(one_county=False), "us-ca", ym)
 
 
 def ask(connection: psycopg.Connection[Any], rows: int) -> str:

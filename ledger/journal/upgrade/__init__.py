@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ledger.journal import guard
+from ledger.journal.address import parse_url, sqlite_file
 from ledger.journal.append import Clock, Salts
 from ledger.journal.backup import make_backup
-from ledger.journal.engine import make_store_engine, parse_url, sqlite_file
 from ledger.journal.problem import StoreProblem
+from ledger.journal.read import Reader
 from ledger.journal.store import Store, read_revision, refuse_unknown, system_user
 from ledger.journal.tables import REVISIONS
 from ledger.journal.upgrade.migrate import run_migrations
@@ -41,7 +42,7 @@ def upgrade(url: str, folder: Path, *, clock: Clock, salts: Salts) -> Upgraded:
     file = sqlite_file(parsed)
     if file is not None and not file.is_file():
         raise StoreProblem(f"there is no ledger at {file}", "restore a backup of it there")
-    store = Store(make_store_engine(parsed), clock, salts, system_user())
+    store = Store(parsed, clock, salts, system_user())
     try:
         with store.reading() as reader:
             before = refuse_unknown(read_revision(reader.connection), store.name)
@@ -60,10 +61,11 @@ def upgrade(url: str, folder: Path, *, clock: Clock, salts: Salts) -> Upgraded:
 
 def _change(store: Store) -> None:
     """Migrate, set the guard and verify in one transaction."""
-    with store.writing(even_moved=True) as writer:
-        head = writer.head
-        run_migrations(writer.connection)
-        proof = verify(writer)
+    with store.begun_for_schema() as connection:
+        reader = Reader(connection, store.name)
+        head = reader.head
+        run_migrations(connection)
+        proof = verify(reader)
         if not proof.ok or proof.head != head:
             shown = "; ".join(render_fault(fault) for fault in proof.problems[:3])
             raise StoreProblem(
