@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from ledger.journal.append import Clock, Salts, Writer
+from ledger.journal.address import parse_url
+from ledger.journal.append import Clock, Salts
 from ledger.journal.backup import copy
-from ledger.journal.engine import make_store_engine, parse_url
 from ledger.journal.problem import StoreProblem
 from ledger.journal.store import Store
 
@@ -18,11 +18,7 @@ from ledger.journal.store import Store
 class Scratch(Store):
     """A ledger that is thrown away: one that was moved elsewhere may be tried out all the same."""
 
-    @contextmanager
-    def writing(self, *, even_moved: bool = True) -> Iterator[Writer]:
-        """Give a writer of the copy, as any ledger does."""
-        with super().writing(even_moved=even_moved) as writer:
-            yield writer
+    even_moved = True
 
 
 @contextmanager
@@ -43,7 +39,7 @@ def scratch_copy(store: Store, *, clock: Clock, salts: Salts) -> Iterator[Store]
                 f"make room in {folder.parent}, or name another folder in TMPDIR",
             ) from problem
         url = f"sqlite:///{file}"
-        scratch = Scratch(make_store_engine(parse_url(url)), clock, salts, "")
+        scratch = Scratch(parse_url(url), clock, salts, "")
         try:
             yield scratch
         finally:
@@ -54,7 +50,7 @@ def scratch_copy(store: Store, *, clock: Clock, salts: Salts) -> Iterator[Store]
 
 def copy_into(store: Store, file: Path) -> None:
     """Write a ledger of either engine into a new SQLite file."""
-    if store.engine.dialect.name == "sqlite":
+    if store.address.is_file:
         with store.engine.connect() as connection:
             # Outside a transaction of ours: the statement reads one moment by itself.
             connection.connection.cursor().execute("VACUUM INTO ?", (str(file),))
