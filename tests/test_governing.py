@@ -189,7 +189,7 @@ def test_years_from_the_end_of_a_contract_run_once_the_end_is_said(firm) -> None
     law = firm.book.jurisdiction("us-ca")
     longer = replace(
         law.retentions[0], name="contract", years=2, counted_from="contract end", when=(),
-        of="contracts", supersedes=(),
+        of="contracts", supersedes=(), about=("application",),
     )  # fmt: skip
     changed = replace(law, retentions=(*law.retentions, longer))
     files = tuple(changed if file.id == law.id else file for file in firm.book.jurisdictions)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from sqlalchemy.exc import DBAPIError
 
-from ledger.checks.retention import keep_until, years_after
+from ledger.checks.retention import keep_until, rules_about, years_after
 from ledger.cli import main
 from ledger.flow.correcting import amend
 from ledger.flow.disposing import attach, dispose_due, plan_disposal
@@ -55,7 +56,9 @@ def test_the_longest_rule_decides_by_its_own_count() -> None:
     assert keep_until(days, [rule(3, "end of the year")]).day == date(2029, 12, 31)
     assert keep_until(days, [two, rule(1, "report filed")]).day is None
     assert keep_until(days, [two, rule(1, "contract end")]).day is None
-    assert keep_until(days, [two, rule(9, "employment end")]).day == date(2028, 1, 14)
+    of_people = replace(rule(9, "employment end"), about=("training",))
+    assert rules_about([two, of_people], "application") == [two]
+    assert rules_about([two, of_people], "training", "notice") == [of_people]
     assert keep_until(days, []).day is None
     memory = keep_until(days, [two, rule(5, "application", Read.MEMORY)])
     assert (memory.day, memory.note) == (date(2031, 1, 14), "from memory, not verified")

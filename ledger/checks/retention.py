@@ -5,14 +5,11 @@ A rule whose source was not verified counts as well: here the longer time is the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from ledger.rulebook.model import Retention
-
-OF_OTHERS = frozenset({"employment end"})
-"""Counts of records about people; they say nothing about an application."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +35,13 @@ def years_after(day: date, years: int) -> date:
         return date(year, 2, 28)
 
 
+def rules_about(rules: Iterable[Retention], *sorts: str) -> list[Retention]:
+    """Return the rules that speak of one of these sorts of record."""
+    return [rule for rule in rules if not set(sorts).isdisjoint(rule.about)]
+
+
 def keep_until(days: Mapping[str, date | None], rules: Sequence[Retention]) -> Until:
-    """Return until when a record is kept.
+    """Return until when a record is kept, by rules that are about its sort.
 
     ``days`` maps what a rule may count from to the record's day; a day it does not have (a report
     not filed yet, a contract that has not ended) keeps the record. ``application`` must be there.
@@ -48,7 +50,7 @@ def keep_until(days: Mapping[str, date | None], rules: Sequence[Retention]) -> U
     assert applied is not None
     ends: list[tuple[date, Retention]] = []
     for rule in rules:
-        if not rule.span.holds(applied) or rule.counted_from in OF_OTHERS:
+        if not rule.span.holds(applied):
             continue
         start = days.get(rule.counted_from)
         if rule.counted_from == "end of the year":

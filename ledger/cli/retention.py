@@ -76,10 +76,11 @@ def keep_command(
 def _show(root: Path, *, as_json: bool) -> int:
     from ledger.cli.printing import table
     from ledger.flow.disposing import kept_all
+    from ledger.flow.kept_papers import trainings
 
     opened = open_workspace(str(root))
     with opened.store.reading() as reader:
-        found = kept_all(opened, reader)
+        found = (*kept_all(opened, reader), *trainings(opened, reader))
     rows = [
         {"record": item.first, "what": item.what, "date": item.day, "site": item.site,
          "until": item.until.day or "cannot tell", "rule": item.until.rule or item.until.note,

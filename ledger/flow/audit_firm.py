@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from ledger.audit import Item, Topic, Weight
+from ledger.checks.retention import rules_about
 from ledger.flow.audit_scope import Scope
 from ledger.flow.filing_register import Registered, list_filings
 from ledger.flow.places import site_from
@@ -156,7 +157,7 @@ def not_read(workspace: Workspace, jurisdictions: Iterable[str]) -> tuple[NotRea
             found.append(NotRead(name, "all of it", "no rule file describes this jurisdiction"))
             continue
         found += [NotRead(name, part.section, part.note, part.ref) for part in file.unread]
-        if not file.retentions:
+        if not rules_about(file.retentions, "application"):
             found.append(NotRead(name, "keeping of records", "no rule in the file says how long"))
         if not any(clock.about == "record" for clock in file.deadlines):
             note = "no clock for making the record was read: late cannot be told by this law"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from ledger.checks.retention import Until
+from ledger.checks.retention import Until, rules_about
 from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
 from ledger.flow.clocks import LEFT_AFTER, THE_FIRM, began
 from ledger.flow.filing_register import list_filings, open_in, reports_owed
@@ -287,7 +287,8 @@ def _retention(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Ow
         years.setdefault(entry.body["jurisdiction"], set()).add(int(entry.body["date"][:4]))
     for jurisdiction, found in sorted(years.items()):
         files = workspace.book.laws_of(jurisdiction)
-        least = min((rule.years for file in files for rule in file.retentions), default=None)
+        rules = rules_about((rule for file in files for rule in file.retentions), "application")
+        least = min((rule.years for rule in rules), default=None)
         for year in sorted(found):
             if least is not None and date(year + least, 1, 1) <= look.last:
                 kept = [item for item in records_of(workspace, reader, jurisdiction, year)

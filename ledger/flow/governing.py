@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from ledger.checks.case import Case
 from ledger.checks.facts import facts_of
+from ledger.checks.retention import rules_about
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import Deadline, Requirement, Retention, RuleFile
 from ledger.rulebook.when import holds
@@ -33,9 +34,12 @@ def clocks_of(book: Book, case: Case) -> Iterator[tuple[Deadline, bool | None]]:
 
 
 def retentions_of(book: Book, case: Case) -> Iterator[tuple[Retention, bool | None]]:
-    """Yield every rule on keeping that may govern a record, and whether it does."""
-    laws = book.laws_of(case.use.jurisdiction)
-    yield from _governing(book, case, [(law, rule) for law in laws for rule in law.retentions])
+    """Yield every rule on keeping that may govern a record of use, and whether it does."""
+    yield from _governing(book, case, [
+        (law, rule)
+        for law in book.laws_of(case.use.jurisdiction)
+        for rule in rules_about(law.retentions, "application")
+    ])  # fmt: skip
 
 
 def _governing(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
-from ledger.checks.retention import keep_until
+from ledger.checks.retention import keep_until, rules_about
 from ledger.flow.keep_orders import holds_back, open_orders
 from ledger.flow.lines import BOOKED
 from ledger.flow.retaining import Record, around_of, has_text
@@ -62,14 +62,20 @@ class _Maker:
         self, entry: Sealed, what: str, day: date, files: Iterable[str] = (),
         needed: Iterable[int] = (),
     ) -> Record:  # fmt: skip
-        """Return the record of an entry that is kept from ``day`` on."""
+        """Return the record of an entry that is kept from ``day`` on.
+
+        What is no training is kept by the rules of its own sort and by those of applications: no
+        paper beside a record goes sooner than such a record of the same day.
+        """
         made = date.fromisoformat(entry.at[:10])
         counts: Mapping[str, date | None] = {
             "application": day, "completion of the work": day, "record made": made,
             "record made or amended": made, "report filed": max(day, made),
         }  # fmt: skip
         place = str(entry.body.get("jurisdiction") or "")
-        until = keep_until(counts, self._rules(place))
+        sort = _SORTS.get(what, "application")
+        sorts = {sort} if sort == "training" else {sort, "application"}
+        until = keep_until(counts, rules_about(self._rules(place), *sorts))
         seqs = around_of(self._reader, (entry,))
         site = str(entry.body.get("site") or "")
         orders = tuple(order.seq for order in self._orders if holds_back(order, seqs, site, (day,)))
@@ -79,6 +85,24 @@ class _Maker:
             entry.seq, seqs, day, site, until, orders, lost and not kept, what, place,
             kept, tuple(needed),
         )  # fmt: skip
+
+
+_SORTS = {
+    "notice": "notice", "incident": "incident", "filing": "report", "training": "training",
+}  # fmt: skip
+"""The sort of record, as a rule on keeping says it, of what stands beside the records."""
+
+
+def trainings(workspace: Workspace, reader: Reader) -> tuple[Record, ...]:
+    """Return the trainings with the day until which the law of the firm's places keeps them.
+
+    They are about the firm and no disposal takes them; the day is told.
+    """
+    make = _Maker(workspace, reader)
+    return tuple(
+        make.record(entry, "training", date.fromisoformat(entry.body["date"]))
+        for entry in reader.entries(kinds=(EntryKind.TRAINING,))
+    )
 
 
 def _notices(reader: Reader, make: _Maker) -> Iterator[Record]:

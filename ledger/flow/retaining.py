@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from ledger.checks.retention import Until, keep_until
+from ledger.checks.retention import Until, keep_until, rules_about
 from ledger.flow.governing import case_of, retentions_of
 from ledger.flow.judging import booked
 from ledger.flow.keep_orders import contract_end, holds_back, open_orders
@@ -125,7 +125,9 @@ def _rules(workspace: Workspace, reader: Reader, entry: Sealed, place: str) -> S
     if entry.kind in BOOKED and site is not None:
         case = case_of(book, booked(entry).use, site_from(site))
         return [rule for rule, _ in retentions_of(book, case)]
-    return [rule for file in book.laws_of(place) for rule in file.retentions]
+    every = [rule for file in book.laws_of(place) for rule in file.retentions]
+    sorts = ("inspection",) if entry.kind is EntryKind.OBSERVATION else ()
+    return rules_about(every, "application", *sorts)
 
 
 def has_text(entry: Sealed) -> bool:

@@ -92,7 +92,10 @@ def read_retentions(root: Part) -> tuple[Retention, ...]:
         name, years = part.name(), part.whole("years", 1, 100)
         counted = part.phrase("counted_from", grammar.COUNTED_FROM)
         says = part.text("says")
+        about = part.phrases("about", grammar.RECORDS) if part.has("about") else ()
         source = part.source()
+        # What ends with somebody's employment is a record about a person.
+        usual = "training" if counted == "employment end" else "application"
         found.append(
             Retention(
                 name,
@@ -104,6 +107,7 @@ def read_retentions(root: Part) -> tuple[Retention, ...]:
                 when=read_condition(part),
                 of=part.text("of") or says,
                 supersedes=read_supersedes(part),
+                about=about or (usual,),
             )
         )
     return tuple(found)

@@ -103,7 +103,8 @@ TABLES: Mapping[str, Keys] = {
         ("about", "counted_from", "who", "to", "grace", *_SPAN, "supersedes", "when"),
     ),
     "retention": Keys(
-        ("name", "years", "counted_from", "source"), ("of", "says", *_SPAN, "supersedes", "when")
+        ("name", "years", "counted_from", "source"),
+        ("about", "of", "says", *_SPAN, "supersedes", "when"),
     ),
     "paper": Keys(
         ("name", "at", "to", "says", "source"),
@@ -317,3 +318,8 @@ COUNTED_FROM = (
     "end of the year", "report filed", "contract end", "employment end",
 )  # fmt: skip
 """What the years of a retention are counted from."""
+
+RECORDS = (
+    "application", "training", "inspection", "notice", "report", "incident", "contract",
+)  # fmt: skip
+"""The sorts of record that a retention can be about."""

@@ -210,7 +210,10 @@ class Deadline:
 
 @dataclass(frozen=True, slots=True)
 class Retention:
-    """How long a record is kept, and what the years are counted from; the longest wins."""
+    """How long a record is kept, and what the years are counted from; the longest wins.
+
+    ``about`` names the sorts of record it speaks of (``grammar.RECORDS``).
+    """
 
     name: str
     years: int
@@ -221,6 +224,7 @@ class Retention:
     when: Condition = ()
     of: str = ""
     supersedes: tuple[str, ...] = ()
+    about: tuple[str, ...] = ("application",)
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,6 +47,8 @@ def deadline_words(item: Deadline) -> str:
 def retention_words(item: Retention) -> str:
     """Return how long something is kept."""
     of = f"{item.of}: " if item.of else ""
+    if item.about != ("application",):
+        of = f"of the sort {', '.join(item.about)}: {of}"
     years = f"{item.years} year{'' if item.years == 1 else 's'}"
     return f"{of}{years}, counted from {item.counted_from}{tail_words(item)}"
 
