@@ -68,6 +68,9 @@ class Units:
     units: tuple[Unit, ...] = ()
     _codes: dict[str, Unit] = field(init=False, repr=False, compare=False)
     _spellings: dict[str, Unit] = field(init=False, repr=False, compare=False)
+    _pairs: dict[tuple[str, str], tuple[Fraction, Fraction, Fraction]] = field(
+        init=False, repr=False, compare=False, default_factory=dict
+    )
 
     def __post_init__(self) -> None:
         spellings = {spelling(text): unit for unit in self.units for text in unit.also}
@@ -110,11 +113,20 @@ class Units:
         """
         if q.unit == to:
             return q
-        source, target = self._codes[q.unit], self._codes[to]
+        pair = self._pairs.get((q.unit, to)) or self._pair(q.unit, to)
+        before, factor, after = pair
+        if before or after:
+            return Quantity((q.value + before) * factor - after, to)
+        return Quantity(q.value * factor, to)
+
+    def _pair(self, unit: str, to: str) -> tuple[Fraction, Fraction, Fraction]:
+        """Return what is added before, the factor, and what is taken away behind it; kept."""
+        source, target = self._codes[unit], self._codes[to]
         if (source.dimension, source.of) != (target.dimension, target.of):
-            raise ValueError(f"{q.unit} does not convert into {to}")
-        worth = (q.value + source.shift) * source.factor
-        return Quantity(worth / target.factor - target.shift, to)
+            raise ValueError(f"{unit} does not convert into {to}")
+        pair = (source.shift, source.factor / target.factor, target.shift)
+        self._pairs[unit, to] = pair
+        return pair
 
 
 def units_from_table(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 from ledger.checks.case import Case
@@ -77,6 +78,19 @@ _OF_PRODUCT: Mapping[str, Callable[[Product], Any]] = {
 }
 
 
+@cache
+def _of_product(name: str) -> Callable[[Case], Any]:
+    """Return the question for one fact of the product; always the same one."""
+    read = _OF_PRODUCT.get(name)
+
+    def ask(case: Case) -> object:
+        if case.product is None:
+            return _LEFT_OUT
+        return read(case.product) if read else dict(case.product.flags).get(name, _LEFT_OUT)
+
+    return ask
+
+
 class _Facts(Mapping[str, Any]):
     """The facts of a case by name, each worked out once, when it is asked for."""
 
@@ -92,12 +106,7 @@ class _Facts(Mapping[str, Any]):
     def _look(self, name: str) -> object:
         if name in _OF_CASE:
             return _OF_CASE[name](self._case)
-        product = self._case.product
-        if product is None:
-            return _LEFT_OUT
-        if name in _OF_PRODUCT:
-            return _OF_PRODUCT[name](product)
-        return dict(product.flags).get(name, _LEFT_OUT)
+        return self._case.ask(_of_product(name))
 
     def __contains__(self, name: object) -> bool:
         return isinstance(name, str) and self._tell(name) is not _LEFT_OUT

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 from ledger.checks.answers import (
     check_ask,
@@ -69,25 +70,39 @@ CHECKS: Mapping[Shape, Check] = {
 
 _PREFIXES = {"label": "LABEL", "jurisdiction": "LAW", "practice": "PRACTICE"}
 
+T = TypeVar("T")
 Findings = tuple[Finding, ...]
 Order = Requirement | Deadline | Retention
 """A rule that can give way to another, or have another give way."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Rules:
-    """Everything that cases under one label and one law are judged by, each part remembering.
+class _Part:
+    """What some of the rule files say, each rule remembering: a label, the law of a place, or
+    practice.
 
-    ``limits`` say None where they do not apply. ``rest`` is what is said after them; ``people``
-    are the findings on licences, ``stale`` what is said of old files.
+    The places in ``said`` are first those of ``limits`` (which say None where they do not apply),
+    from ``rest`` on what is said after the limits of all parts, from ``stale`` on what is said of
+    old files.
+    """
+
+    limits: tuple[tuple[Limit, Remembered[Findings | None]], ...]
+    said: Bundle[Findings | None]
+    rest: int
+    stale: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Rules:
+    """Everything that cases under one label and one law are judged by.
+
+    The parts are shared: many labels stand under one law, and all under the same practice.
+    ``people`` are the findings on licences.
     """
 
     label: RuleFile | None
-    limits: tuple[tuple[Limit, Remembered[Findings | None]], ...]
-    by_limits: Bundle[Findings | None]
-    rest: Bundle[Findings]
+    parts: tuple[_Part, ...]
     people: Remembered[Findings]
-    stale: Bundle[Findings]
 
 
 def judge(case: Case, book: Book) -> Findings:
@@ -100,13 +115,18 @@ def judge(case: Case, book: Book) -> Findings:
     """
     rules = _rules_for(case, book)
     answers: Answers = {}
+    limits: list[Finding] = []
+    rest: list[Finding] = []
+    stale: list[Finding] = []
+    for part in rules.parts:
+        for place, said in part.said.of(case, answers):
+            into = limits if place < part.rest else rest if place < part.stale else stale
+            into += said or ()
     found: list[Finding] = [] if rules.label is not None else [_label_unreadable(case)]
-    found += _of_limits(case, book, rules, answers)
-    for _, said in rules.rest.of(case, answers):
-        found += said
+    found += _of_limits(case, book, (rules, answers), limits)
+    found += rest
     found += _people(rules.people.of(case, answers), found)
-    for _, said in rules.stale.of(case, answers):
-        found += said
+    found += stale
     return tuple(found)
 
 
@@ -118,39 +138,68 @@ def _rules_for(case: Case, book: Book) -> _Rules:
     of_label = label.product if label is not None else None
     own = case.firm is book.firm and case.words is book.words
     if not own or (case.product is not None and case.product is not of_label):
-        return _rules(case, book, label)
+        return _rules(case, book, label, {})
     key = ("rules", label.path if label else None, case.product is None, case.use.jurisdiction)
     if key not in book.memory:
-        book.memory[key] = _rules(case, book, label)
+        book.memory[key] = _rules(case, book, label, book.memory)
     kept: _Rules = book.memory[key]
     return kept
 
 
-def _rules(case: Case, book: Book, label: RuleFile | None) -> _Rules:
-    """Return the rules of all cases that share this one's label and jurisdiction."""
-    laws = book.laws_of(case.use.jurisdiction)
-    files = [file for file in (label, *laws, *book.practices) if file is not None]
-    remembered, over = Remembered[Findings], _orders_over(laws)
+def _rules(case: Case, book: Book, label: RuleFile | None, memory: dict[Any, Any]) -> _Rules:
+    """Return the rules of all cases that share this one's label and jurisdiction.
+
+    ``memory`` holds the parts that were made before.
+    """
+
+    def kept(key: tuple[str, ...], make: Callable[[], T]) -> T:
+        if key not in memory:
+            memory[key] = make()
+        found: T = memory[key]
+        return found
+
+    place = case.use.jurisdiction
+    parts = [
+        kept(("law", place), lambda: _law(place, book)),
+        kept(("practice",), lambda: _practice(book)),
+    ]
+    if label is not None:
+        parts.insert(0, kept(("label", label.path), lambda: _part((label,), {}, [], book)))
+    people = kept(("people",), lambda: Remembered(lambda case: tuple(check_people(case))))
+    return _Rules(label, tuple(parts), people)
+
+
+def _law(place: str, book: Book) -> _Part:
+    laws = book.laws_of(place)
+    rest = [_registered(law) for law in laws]
+    if book.jurisdiction(place) is None:
+        rest.insert(0, lambda case: (not_on_file(case),))
+    return _part(laws, _orders_over(laws), rest, book)
+
+
+def _practice(book: Book) -> _Part:
+    return _part(book.practices, {}, [_habit(habit, book) for habit in HABITS], book)
+
+
+def _part(
+    files: Sequence[RuleFile],
+    over: Mapping[tuple[str, str], Sequence[Order]],
+    after: Sequence[Callable[[Case], Findings]],
+    book: Book,
+) -> _Part:
+    """Return what these files say, ``after`` what is to be said behind their required fields."""
+    limits = tuple(
+        (limit, Remembered(_limit(file, limit, book))) for file in files for limit in file.limits
+    )
     rest = [
-        remembered(_requirement(file, rule, over.get((file.id, rule.name), ()), book))
+        _requirement(file, rule, over.get((file.id, rule.name), ()), book)
         for file in files
         for rule in file.requirements
     ]
-    if book.jurisdiction(case.use.jurisdiction) is None:
-        rest.append(remembered(lambda case: (not_on_file(case),)))
-    rest += [remembered(_registered(law)) for law in laws]
-    rest += [remembered(_habit(habit, book)) for habit in HABITS]
-    limits = [
-        (limit, Remembered(_limit(file, limit, book))) for file in files for limit in file.limits
-    ]
-    return _Rules(
-        label,
-        tuple(limits),
-        Bundle([check for _, check in limits]),
-        Bundle(rest),
-        remembered(lambda case: tuple(check_people(case))),
-        Bundle([remembered(_stale(file)) for file in files]),
-    )
+    rest += after
+    others = [*rest, *map(_stale, files)]
+    checks = [*(check for _, check in limits), *map(Remembered[Findings | None], others)]
+    return _Part(limits, Bundle(checks), len(limits), len(limits) + len(rest))
 
 
 def _tools(case: Case, book: Book, family: str) -> Tools:
@@ -202,14 +251,20 @@ def _habit(habit: Habit, book: Book) -> Callable[[Case], Findings]:
     return lambda case: tuple(habit(case, _tools(case, book, "practice"), book))
 
 
-def _of_limits(case: Case, book: Book, rules: _Rules, answers: Answers) -> Iterable[Finding]:
-    """Return the findings of every limit, of the label's, the law's, practice's, the tank's."""
-    said = [item for _, found in rules.by_limits.of(case, answers) for item in found or ()]
+def _of_limits(
+    case: Case, book: Book, by: tuple[_Rules, Answers], said: list[Finding]
+) -> Iterable[Finding]:
+    """Return the findings of every limit, of the label's, the law's, practice's, the tank's.
+
+    ``said`` are those that the limits have alone.
+    """
+    rules, answers = by
     mates = tuple(_of_the_tank(case, book, rules.label)) if case.others else ()
     if not mates and not any(item.kind in MERGED for item in said):
         return said
     # Two rules may have met on one measure: then it matters what the silent ones measure, too.
-    all_said = [(limit, check.of(case, answers)) for limit, check in rules.limits]
+    limits = (pair for part in rules.parts for pair in part.limits)
+    all_said = [(limit, check.of(case, answers)) for limit, check in limits]
     outcomes = [Outcome(limit, found) for limit, found in all_said if found is not None]
     return strictest_of([*outcomes, *mates], _tools(case, book, "practice"))
 

@@ -150,20 +150,21 @@ def _bounds(
     case: Case, limit: Limit, tools: Tools, rate: Quantity, averaged: bool
 ) -> Iterator[Finding]:
     """Hold a rate in the unit of the bound against most and least."""
+    most, least = limit.most, limit.least
+    if most is not None and over(rate.value, most.value, limit.inclusive):
+        kind, said_of = Kind.BREACH, f", {tools.authority} allows {said(most)}"
+    elif least is not None and _below(rate, least, limit, tools):
+        kind, said_of = below(limit), f", {tools.authority} names at least {said(least)}"
+    elif averaged and most is not None:
+        kind = Kind.ADVICE
+        said_of = f"; {tools.authority} allows {said(most)}, and an average is no proof"
+    else:
+        return
     on_average = " on average" if averaged else ""
     if case.use.used.estimate:
         on_average = f"{on_average}, estimated by calibration"
-    text = f"{said(rate)}{_BASIS_WORDS[limit.basis]} per {_per(limit)}{on_average}"
-    most, least = limit.most, limit.least
-    if most is not None and over(rate.value, most.value, limit.inclusive):
-        text = f"{text}, {tools.authority} allows {said(most)}"
-        yield finding(limit, tools, Kind.BREACH, text, _column(limit))
-    elif least is not None and _below(rate, least, limit, tools):
-        text = f"{text}, {tools.authority} names at least {said(least)}"
-        yield finding(limit, tools, below(limit), text, _column(limit))
-    elif averaged and most is not None:
-        text = f"{text}; {tools.authority} allows {said(most)}, and an average is no proof"
-        yield finding(limit, tools, Kind.ADVICE, text, _column(limit))
+    text = f"{said(rate)}{_BASIS_WORDS[limit.basis]} per {_per(limit)}{on_average}{said_of}"
+    yield finding(limit, tools, kind, text, _column(limit))
 
 
 def _column(limit: Limit) -> str:
@@ -190,16 +191,20 @@ def check_count(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         return
     rate = counted.value / units
     averaged = limit.per.unit == "each" and units > 1
-    text = f"{plain(rate)} {limit.measure} per {per}{' on average' if averaged else ''}"
     if limit.most is not None and over(rate, limit.most.value, limit.inclusive):
-        text = f"{text}, {tools.authority} allows {plain(limit.most.value)}"
-        yield finding(limit, tools, Kind.BREACH, text, "extent")
+        kind, said_of = Kind.BREACH, f", {tools.authority} allows {plain(limit.most.value)}"
     elif limit.least is not None and under(rate, limit.least.value, limit.inclusive):
-        text = f"{text}, {tools.authority} names at least {plain(limit.least.value)}"
-        yield finding(limit, tools, below(limit), text, "extent")
+        kind = below(limit)
+        said_of = f", {tools.authority} names at least {plain(limit.least.value)}"
     elif averaged and limit.most is not None:
-        text = f"{text}; {tools.authority} allows {plain(limit.most.value)}"
-        yield finding(limit, tools, Kind.ADVICE, f"{text}, and an average is no proof", "extent")
+        kind = Kind.ADVICE
+        most = plain(limit.most.value)
+        said_of = f"; {tools.authority} allows {most}, and an average is no proof"
+    else:
+        return
+    on_average = " on average" if averaged else ""
+    text = f"{plain(rate)} {limit.measure} per {per}{on_average}{said_of}"
+    yield finding(limit, tools, kind, text, "extent")
 
 
 def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:

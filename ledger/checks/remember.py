@@ -6,31 +6,35 @@ questions alike has the same findings, and the check need not run again. What a 
 at (most of a line, for most checks) makes no difference, and so it is not part of the key.
 
 A check that looks at the other applications of the site is remembered only where there are none.
-One whose questions are answered differently by almost every line is not worth remembering: after
-``MOST`` different answers it is simply run each time.
+A question that almost every line answers differently, as that for an amount, is not worth its
+answers: where it would be asked the check is run each time.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
+from fractions import Fraction
 from operator import attrgetter, itemgetter
 from typing import Any, Generic, TypeVar, cast
 
 from ledger.checks.case import Case
-from ledger.values.amount import Amount, Used
+from ledger.values.amount import Amount, Quantity, Used
 from ledger.values.dated import Span
 from ledger.values.entry import Application, Weather
 from ledger.values.extent import Extent
+from ledger.values.product import Product
 from ledger.values.site import Address, Site
 
 Question = Callable[[Case], Hashable]
 Answers = dict[Question, Hashable]
 T = TypeVar("T")
 
-MOST, TRIED = 2000, 100
-"""How many different sets of answers of one check are kept, and after how many it is seen whether
-at least a third of the cases were known already; below that, remembering costs more than it saves.
-"""
+MOST = 5000
+"""How many sets of answers of one check are kept; then they are forgotten, and it stays flat."""
+
+WIDE, OF_AMOUNTS = 1000, 40
+"""How many answers to one question, at one place among the questions, are kept apart; and how many
+where they are amounts, which seldom come again."""
 
 _PARTS = (Application, Site, Address, Extent, Weather, Used, Amount)
 """Values that are looked into: not they themselves are asked about but what is read of them."""
@@ -42,6 +46,10 @@ class _LooksBack(Exception):  # noqa: N818 - it ends a watched run, and is no er
 
 def _alone(case: Case) -> bool:
     return not case.others
+
+
+def _which_product(case: Case) -> str | None:
+    return case.product.digest if case.product else None
 
 
 _FIELDS: dict[str, Question] = {}
@@ -90,12 +98,12 @@ class _Part:
 class Watch:
     """A case that notes what is asked of it; it stands in for a :class:`Case`."""
 
-    __slots__ = ("asked", "case", "firm", "product", "site", "use", "words")
+    __slots__ = ("asked", "case", "firm", "site", "use", "words")
 
     def __init__(self, case: Case) -> None:
         self.case = case
         self.asked: dict[Question, Hashable] = {}
-        self.product, self.firm, self.words = case.product, case.firm, case.words
+        self.firm, self.words = case.firm, case.words
         self.use, self.site = _Part(self, "use"), _Part(self, "site")
 
     def ask(self, question: Question) -> Any:  # noqa: ANN401 - as above
@@ -103,6 +111,12 @@ class Watch:
         if question not in self.asked:
             self.asked[question] = question(self.case)
         return self.asked[question]
+
+    @property
+    def product(self) -> Product | None:
+        """The product, all of it: which label it is of stands for everything it says."""
+        self.ask(_which_product)
+        return self.case.product
 
     in_force: Callable[[Watch, Span], bool] = cast("Any", Case.in_force)
     applicator = property(cast("Any", Case.applicator).fget)
@@ -136,16 +150,19 @@ class _Found(Generic[T]):
         self.value, self.always_run = value, always_run
 
 
+def _width(answer: Hashable) -> int:
+    return OF_AMOUNTS if isinstance(answer, (Quantity, Fraction)) else WIDE
+
+
 class Remembered(Generic[T]):
     """A pure function of a case, with what it said of the cases it has seen."""
 
-    __slots__ = ("_asked", "_looks_back", "_root", "kept", "run")
+    __slots__ = ("_looks_back", "_root", "kept", "run")
 
     def __init__(self, run: Callable[[Case], T]) -> None:
         self.run = run
         self._root: _Fork[T] | _Found[T] | None = None
         self.kept = 0
-        self._asked = 0
         self._looks_back = False
 
     def of(self, case: Case, answers: Answers) -> T:
@@ -154,7 +171,6 @@ class Remembered(Generic[T]):
         ``answers`` are the case's own, shared by all functions that are asked about it.
         """
         node = self._root
-        self._asked += 1
         while type(node) is _Fork:
             question = node.question
             if question in answers:
@@ -174,23 +190,36 @@ class Remembered(Generic[T]):
         except _LooksBack:
             end = _Found(None, always_run=True)
             self._looks_back = True
+        if self.kept >= MOST:
+            self._root, self.kept = None, 0
         self.kept += 1
-        if self.kept > MOST or (self.kept > TRIED and self.kept * 3 > self._asked * 2):
-            self._root = _Found(None, always_run=True)
-        else:
-            self._keep(list(watch.asked.items()), end)
+        self._keep(list(watch.asked.items()), end)
         return self.run(case) if end.always_run else cast("T", end.value)
 
     def _keep(self, asked: list[tuple[Question, Hashable]], end: _Found[T]) -> None:
         follow: list[_Fork[T] | _Found[T]] = [_Fork(question) for question, _ in asked]
         follow.append(end)
         node = self._root = self._root or follow[0]
-        for (question, answer), fresh in zip(asked, follow[1:], strict=True):
+        for at, (question, answer) in enumerate(asked):
             if not isinstance(node, _Fork) or node.question is not question:
                 # Equal answers led to another question: not a function of its answers alone.
                 self._root = _Found(None, always_run=True)
                 return
-            node = node.after.setdefault(answer, fresh)
+            if answer not in node.after and len(node.after) >= _width(answer):
+                self._run_from(asked[:at])
+                return
+            node = node.after.setdefault(answer, follow[at + 1])
+
+    def _run_from(self, asked: list[tuple[Question, Hashable]]) -> None:
+        """Forget what was kept beyond these answers; the check is run each time from there on."""
+        end = _Found[T](None, always_run=True)
+        node = self._root
+        for _, answer in asked[:-1]:
+            node = cast("_Fork[T]", node).after[answer]
+        if asked:
+            cast("_Fork[T]", node).after[asked[-1][1]] = end
+        else:
+            self._root = end
 
     @property
     def quiet(self) -> bool:

@@ -126,4 +126,8 @@ class Firm:
 
     def tool(self, key: str) -> Tool | None:
         """Return the tool with this key, or None."""
-        return next((tool for tool in self.tools if tool.key == key), None)
+        return self._tools.get(key)
+
+    @cached_property
+    def _tools(self) -> dict[str, Tool]:
+        return {tool.key: tool for tool in reversed(self.tools)}

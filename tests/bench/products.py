@@ -114,15 +114,19 @@ def _of_brand(text: str, rates: set[str], kind: int, brand: int) -> str:
     name = f"{BRANDS[brand]} {old_name.partition(' ')[2]}"
     text = text.replace(f'"{old_id}"', f'"{product_id(old_id, brand)}"').replace(old_name, name)
     text = re.sub(r'registration = ".*"', f'registration = "99{980 + kind}-{10 + brand}"', text)
-    for rate in rates:
-        figure, _, unit = rate.partition(" ")
-        text = re.sub(rf"(?<![\d.]){re.escape(rate)}", f"{_scaled(figure, brand)} {unit}", text)
-    return text
+    if not rates:
+        return text
+    # All at once, or a figure just written would be taken for one that stands there.
+    either = "|".join(map(re.escape, sorted(rates)))
+    return re.sub(rf"(?<![\d.])({either})", lambda found: _scaled(found[1], brand), text)
 
 
-def _scaled(figure: str, brand: int) -> str:
+def _scaled(rate: str, brand: int) -> str:
+    """Return a rate with its unit as that brand's label gives it."""
+    figure, _, unit = rate.partition(" ")
     whole, _, rest = figure.partition(".")
     digits = int(whole + rest) * STEPS[brand]
     places = len(rest) + 2
     text = f"{digits:0{places + 1}}"
-    return f"{text[:-places]}.{text[-places:]}".rstrip("0").rstrip(".")
+    number = f"{text[:-places]}.{text[-places:]}".rstrip("0").rstrip(".")
+    return f"{number} {unit}"
