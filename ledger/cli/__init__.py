@@ -6,6 +6,8 @@ import importlib
 
 import click
 
+from ledger.values.version import VERSION
+
 _READERS = "the licensee and the inspector"
 
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -108,6 +110,6 @@ class LazyGroup(click.Group):
 
 
 @click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="useledger", prog_name="useledger")
+@click.version_option(VERSION, prog_name="useledger")
 def main() -> None:
     """A pesticide application ledger: close out a day, file a period, read the past."""

@@ -8,8 +8,6 @@ import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from functools import cache
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -19,6 +17,7 @@ from ledger.rulebook.reading import read_book
 from ledger.rulefile import RawFile, gather, kept_files, shipped_rules
 from ledger.values.finding import Fault, render_fault
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
+from ledger.values.version import VERSION
 
 FIRM_FILE = "useledger.toml"
 LEDGER_FILE = "ledger.db"
@@ -58,13 +57,9 @@ def fresh_salt() -> bytes:
     return secrets.token_bytes(16)
 
 
-@cache
 def program_version() -> str:
-    """Return the version of this program, as it was installed; "unknown" where it was not."""
-    try:
-        return version("useledger")
-    except PackageNotFoundError:
-        return "unknown"
+    """Return the version of this program, as it is sealed with what it judged."""
+    return VERSION
 
 
 @dataclass

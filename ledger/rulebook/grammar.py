@@ -30,7 +30,7 @@ How each shape of limit becomes a :class:`~ledger.rulebook.model.Limit` (checks 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ledger.rulebook.model import Shape
 from ledger.values.draft import APPLICATION_HEADINGS
@@ -42,11 +42,12 @@ class Keys:
 
     needed: tuple[str, ...]
     other: tuple[str, ...] = ()
+    allowed: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    """Every key once, the needed ones first."""
 
-    @property
-    def allowed(self) -> tuple[str, ...]:
-        """Every key once, the needed ones first."""
-        return tuple(dict.fromkeys((*self.needed, *self.other)))
+    def __post_init__(self) -> None:
+        allowed = tuple(dict.fromkeys((*self.needed, *self.other)))
+        object.__setattr__(self, "allowed", allowed)
 
 
 FAMILIES = ("units", "words", "label", "jurisdiction", "practice", "form", "firm", "stray")

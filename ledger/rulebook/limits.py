@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
+from functools import cache
 from typing import Any
 
 from ledger.rulebook import grammar
@@ -26,20 +27,27 @@ def read_limits(root: Part) -> tuple[Limit, ...]:
     return tuple(found)
 
 
+_SHAPES = {str(shape): shape for shape in Shape}
+
+
 def _shape_of(table: Mapping[str, Any]) -> Shape | None:
     said = table.get("shape")
-    return Shape(said) if isinstance(said, str) and said in set(Shape) else None
+    return _SHAPES.get(said) if isinstance(said, str) else None
 
 
 def _keys(table: Mapping[str, Any]) -> Keys:
     """Return the keys of a limit, by its shape; all keys where the shape is not readable."""
-    shape = _shape_of(table)
+    return _keys_of(_shape_of(table), dated="value" in table)
+
+
+@cache
+def _keys_of(shape: Shape | None, *, dated: bool) -> Keys:
     if shape is None:
         every = (key for keys in grammar.SHAPES.values() for key in keys.allowed)
         return Keys(grammar.LIMIT_HEAD, (*grammar.LIMIT_COMMON, *every))
     own = grammar.SHAPES[shape]
     other = (*own.other, *grammar.LIMIT_COMMON[len(grammar.LIMIT_HEAD) :])
-    if "value" not in table:
+    if not dated:
         return Keys((*grammar.LIMIT_HEAD, *own.needed), other)
     needed = [key for key in own.needed if key not in grammar.DATED_KEYS]
     head = [key for key in grammar.LIMIT_HEAD if key != "source"]
@@ -63,15 +71,16 @@ def _value_keys(shape: Shape) -> Callable[[Mapping[str, Any]], Keys]:
 def _limit(part: Part) -> tuple[Limit, ...]:
     """Return the limit of one table: one, or one for each dated value."""
     name, says = part.name(findable=True), part.text("says")
-    shape_text = part.phrase("shape", tuple(Shape))
+    shape = _SHAPES.get(part.phrase("shape", tuple(_SHAPES)))
     source = part.source()
-    blank = Limit(name, Shape.RATE, part.ref(source), says, source.read if source else Read.MEMORY)
-    shape = _shape_of(part.table)
-    if not shape_text or shape is None:
+    if shape is None:
         return ()
-    base = replace(
-        blank,
-        shape=shape,
+    base = Limit(
+        name,
+        shape,
+        part.ref(source),
+        says,
+        source.read if source else Read.MEMORY,
         when=read_condition(part),
         mandatory=part.flag("mandatory", default=True),
         inclusive=part.flag("inclusive", default=shape is not Shape.ENCLOSURE),

@@ -86,7 +86,8 @@ class Part:
         self.page = page
         self.table = table
         self.path = path
-        unknown = [key for key in table if key not in keys.allowed]
+        allowed = keys.allowed
+        unknown = [key for key in table if key not in allowed]
         meant = set()
         for key in unknown:
             near = get_close_matches(key.replace("-", "_").lower(), keys.allowed, n=1)
@@ -315,9 +316,12 @@ class Part:
 
         ``keys`` may be a function of the table, where one key decides what others may stand.
         """
-        wanted = f"tables, each below a line [[{_NUMBERS.sub('', self.at(key))}]]"
+        if key not in self.table:
+            return
+        path = self.at(key)
+        wanted = f"tables, each below a line [[{_NUMBERS.sub('', path)}]]"
         for number, item in enumerate(self._typed(key, list, wanted) or (), start=1):
-            spot = f"{self.at(key)}[{number}]"
+            spot = f"{path}[{number}]"
             if isinstance(item, Mapping):
                 chosen = keys(item) if callable(keys) else keys
                 yield Part(self.page, item, spot, chosen or TABLES[key])
