@@ -27,7 +27,7 @@ from ledger.values.finding import Kind
 from tests.cases import amount, case, limit, measures, q, tools, use
 from tests.test_checks_law import found
 from tests.test_checks_samples import line_6, powder
-from tests.test_checks_shapes import kinds, on
+from tests.test_checks_shapes import kinds, on, run
 from tests.test_counted import habits
 
 # --- how numbers are said ---
@@ -77,6 +77,18 @@ def test_a_certified_person_is_named_who_was_there_for_a_minute(
     assert ("amend supervisor" in finding.way_out) is named
 
 
+@pytest.mark.parametrize(
+    ("certified", "expected"),
+    [("applicator or supervisor", []), ("applicator", [Kind.BREACH])],
+)
+def test_a_supervisor_stands_in_for_the_applicator_only_where_the_rule_says_so(
+    certified: str, expected: list[Kind]
+) -> None:
+    rule = limit(Shape.SUPERVISION, words=tuple(certified.split(" or ")))
+    assert kinds(use(applicator="marsh", supervisor="renner"), rule) == expected
+    assert kinds(use(), rule) == []
+
+
 # --- rates ---
 
 
@@ -100,6 +112,46 @@ def test_without_a_label_the_share_in_a_mix_is_not_known() -> None:
     of = case(line_6(), product=None)
     for basis in (Basis.PRODUCT, Basis.INGREDIENT):
         assert share_in_mix(of, basis, tools(of)) is None
+
+
+@pytest.mark.parametrize(("grams", "expected"), [("1021", []), ("1021.5", [Kind.BREACH])])
+def test_a_weighed_liquid_is_held_against_a_rate_by_volume_by_its_density(
+    grams: str, expected: list[Kind]
+) -> None:
+    """1,021 g at 1.021 g a millilitre are a litre."""
+    rule = limit(Shape.RATE, most=q(1, "L"), per=q(1000, "sq ft"), per_what="area")
+    weighed = amount(grams, "g")
+    line = use("ridgeline-sc", amount=weighed, used=Used(int(Fraction(grams) * 10), 10, "g"),
+               extent=measures(area=(1000, "sq ft")))  # fmt: skip
+    assert kinds(line, rule) == expected
+
+
+@pytest.mark.parametrize(
+    ("extent", "offered"),
+    [
+        ({"length": (120, "ft"), "height": (2, "ft")}, "120 ft by 2 ft is 240 sq ft"),
+        ({"length": (120, "ft"), "width": (24, "in")}, "120 ft by 24 in is 240 sq ft"),
+        ({"length": (40, "yd"), "height": (2, "ft"), "distance out": (3, "ft")},
+         "40 yd by 2 ft and 3 ft is 600 sq ft"),
+        ({"length": (40, "yd"), "distance out": (3, "ft"), "width": (9, "ft")},
+         "40 yd by 3 ft is 360 sq ft"),
+        ({"length": (120, "ft")}, ""),
+        ({"height": (2, "ft")}, ""),
+    ],
+)  # fmt: skip
+def test_a_strip_without_its_area_is_told_what_its_sides_come_to(
+    extent: dict[str, Any], offered: str
+) -> None:
+    rule = limit(Shape.RATE, most=q(1, "oz"), per=q(1000, "sq ft"), per_what="area")
+    (found_,) = run(use(extent=measures(**extent)), rule)
+    assert found_.kind is Kind.UNKNOWN
+    asked = "amend the extent with the area treated"
+    more = f"; {offered}, if all of that was treated" if offered else ""
+    assert found_.way_out == asked + more
+    (whole,) = run(use(extent=measures(**extent)), replace(rule, of="total"))
+    assert whole.way_out == "amend the extent with the total area of the site"
+    (long,) = run(use(extent=measures(voids=2)), replace(rule, per_what="volume"))
+    assert "sq ft" not in long.way_out
 
 
 # --- over time ---

@@ -44,6 +44,7 @@ def measures(text: str) -> dict[str, tuple[str, str]]:
         ("6 voids", "voids", "6", "each"), ("1 void", "voids", "1", "each"),
         ("6voids", "voids", "6", "each"), ("12 Placements", "placements", "12", "each"),
         ("3 spots", "spots", "3", "each"), ("2 rooms", "rooms", "2", "each"),
+        ("12 dabs", "placements", "12", "each"),  # a dab of gel is a placement
         ("1 dwelling", "dwellings", "1", "each"), ("2 cans", "cans", "2", "each"),
         ("10 puffs", "puffs", "10", "each"), ("30 seconds", "seconds", "30", "each"),
         ("30 s", "seconds", "30", "each"), ("1,200 puffs", "puffs", "1200", "each"),
@@ -144,3 +145,23 @@ def test_every_form_of_a_number_is_a_measure(
 def test_any_text_is_read_or_faulted(text: str) -> None:
     reading = extent(text)
     assert (reading.value is None) == bool(reading.faults)
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "way_out"),
+    [
+        ("2 cans; 12x10 room", '"12x10 room": the number has no unit', "10 ft by 12 ft room"),
+        ("12 ft by 10 lb room", '"12 ft by 10 lb room": "10 lb" is a mass', "unit of length"),
+        ("12 squirts", '"squirts" is not a known measure', "write it as 120 ft"),
+        ("4 dys", '"dys" is not a known measure', "write it as 120 ft"),
+        ("10 feets", '"feets" is not a known measure', 'did you mean "ft"? write it as'),
+        ("10 cu fts", '"cu fts" is not a known measure', 'did you mean "cu ft"? write it as'),
+    ],
+)
+def test_a_fault_names_the_part_and_offers_no_unit_in_which_no_extent_is(
+    text: str, what: str, way_out: str
+) -> None:
+    (fault,) = extent(text).faults
+    assert fault.what.startswith(what)
+    assert way_out in fault.way_out
+    assert fault.way_out.startswith("did you mean") is way_out.startswith("did you mean")

@@ -100,8 +100,9 @@ def spacing_by_weight(case: Case, tools: Tools, _book: Book) -> Iterator[Finding
         return
     spacing = inches / (grams / puff)
     if not _CLOSEST <= spacing <= _WIDEST:
+        by = "by the count of its puffs" if use.used.estimate else "by its weighing"
         text = (
-            f"by its weighing {case.use.equipment} gave a puff every {plain(spacing)} in;"
+            f"{by} {case.use.equipment} gave a puff every {plain(spacing)} in;"
             " usual is every 12 to 18 in along a gap"
         )
         yield _advice("PUFF-SPACING", "spacing-by-weight", text, "amount")

@@ -52,9 +52,8 @@ def check_rate(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
     units, lacking = denominators(case, limit, tools)
     if units is None:
         text = f"cannot tell the rate per {_per(limit)}: {lacking} is not given"
-        yield finding(
-            limit, tools, Kind.UNKNOWN, text, "extent", f"amend the extent with {lacking}"
-        )
+        way_out = f"amend the extent with {lacking}{_by_its_sides(case, limit, tools)}"
+        yield finding(limit, tools, Kind.UNKNOWN, text, "extent", way_out)
         return
     rate = Quantity(value / units, bound.unit)
     counted = limit.per.unit == "each" and limit.per.value == 1
@@ -130,6 +129,25 @@ def denominators(case: Case, limit: Limit, tools: Tools) -> tuple[Fraction | Non
     if not also:
         return None, f"the {limit.also_per_what}"
     return units * also / limit.also_per.value, ""
+
+
+def _by_its_sides(case: Case, limit: Limit, tools: Tools) -> str:
+    """Return what a strip comes to whose length and breadth are given, for whoever lacks its area.
+
+    It is offered, not taken: how far up and out of it was treated, only the applicator knows.
+    """
+    if limit.per_what != "area" or limit.of == "total":
+        return ""
+    given = case.use.extent.get
+    up_and_out = [side for side in (given("height"), given("distance out")) if side is not None]
+    length, width = given("length"), given("width")
+    breadths = up_and_out or ([] if width is None else [width])
+    if length is None or not breadths:
+        return ""
+    long, *broad = (tools.into(side, "ft") or 0 for side in (length, *breadths))
+    words = " and ".join(map(said, breadths))
+    area = plain(Fraction(long * sum(broad)))
+    return f"; {said(length)} by {words} is {area} sq ft, if all of that was treated"
 
 
 _DEEP = {"depth": "deep", "width": "wide", "height": "high"}
@@ -229,7 +247,7 @@ def check_strength(case: Case, limit: Limit, tools: Tools) -> Iterator[Finding]:
         return
     if of_active:
         yield from _perhaps_more(case, limit, tools, strong)
-    if limit.least is not None and _weak(strong, limit, tools):
+    if limit.least is not None and _weak(strong, limit.least, tools, inclusive=limit.inclusive):
         text = f"{said(strong)}{of}, {tools.authority} names at least {said(limit.least)}"
         yield finding(limit, tools, below(limit), text, "dilution")
 
@@ -263,9 +281,7 @@ def _per_cent_of(basis: Basis) -> str:
     return " active ingredient" if basis is Basis.INGREDIENT else " product"
 
 
-def _weak(strong: Quantity, limit: Limit, tools: Tools) -> bool:
-    if limit.least is None:
-        return False
-    same = strong.unit == limit.least.unit
-    value = strong.value if same else tools.into(strong, limit.least.unit)
-    return value is not None and under(value, limit.least.value, limit.inclusive)
+def _weak(strong: Quantity, least: Quantity, tools: Tools, *, inclusive: bool) -> bool:
+    same = strong.unit == least.unit
+    value = strong.value if same else tools.into(strong, least.unit)
+    return value is not None and under(value, least.value, inclusive)

@@ -25,7 +25,7 @@ from ledger.values.reading import Reading
 _COUNTS = {
     "void": "voids", "placement": "placements", "spot": "spots", "room": "rooms",
     "dwelling": "dwellings", "dwelling unit": "dwellings", "structure": "structures",
-    "building": "structures", "can": "cans", "puff": "puffs",
+    "building": "structures", "can": "cans", "puff": "puffs", "dab": "placements",
 }  # fmt: skip
 _LENGTHS = {
     "high": "height", "tall": "height", "in height": "height",
@@ -109,7 +109,10 @@ def _room(part: str, units: Units, origin: Origin) -> Sequence[Measure] | Fault 
     for name, side in zip(("room length", "room width"), sides, strict=True):
         reading = read_quantity(side, units, origin, "length")
         if reading.value is None:
-            return _as_extent(reading.faults[0])
+            fault = _as_extent(reading.faults[0])
+            bare = read_number(side, origin).value is not None
+            hint = replace(fault, way_out="write the unit, as 10 ft by 12 ft room")
+            return replace(hint if bare else fault, what=f'"{part}": {fault.what}')
         measures.append((name, reading.value))
     return measures
 
@@ -176,9 +179,17 @@ def _unknown(part: str, units: Units, origin: Origin) -> Fault:
         what = f'"{part}" holds more than one measure'
         return Fault("EXTENT-UNREADABLE", origin, what, "part them with semicolons")
     near = get_close_matches(fold(word), [*_COUNTS, *_COUNTS.values(), *_LENGTHS], n=1)
-    hint = near[0] if near else units.nearest(word)
+    hint = near[0] if near else _nearest_unit(word, units)
     way_out = f'did you mean "{hint}"? ' if hint else ""
     return Fault("EXTENT-UNIT", origin, f'"{word}" is not a known measure', way_out + _HOW)
+
+
+def _nearest_unit(word: str, units: Units) -> str | None:
+    """Return the nearest unit in which an extent can be: a weight or a liquid measure is none."""
+    near = units.nearest(word)
+    if near is None or units.dimension(near) not in _BY_DIMENSION:
+        return None
+    return near if units.dimension(near) != "volume" or near.startswith("cu ") else None
 
 
 def _again(
