@@ -163,8 +163,9 @@ def _cells(packet: Packet, about: About) -> Sheet:
     for entry in packet.of(EntryKind.APPLICATION, EntryKind.AMENDMENT, EntryKind.HELD):
         origin = entry.body["origin"]
         row = None if origin["row"] is None else _count(origin["row"])
+        file = packet.file(entry)
         for heading, text in (packet.texts[entry.seq].get("cells") or {}).items():
-            rows.append((_count(entry.seq), origin["file"], row, heading, str(text)))
+            rows.append((_count(entry.seq), file, row, heading, str(text)))
     return _sheet("as typed", "Every cell as it was typed", about, columns, rows)
 
 
@@ -209,7 +210,7 @@ def _held(packet: Packet, about: About) -> Sheet:
         elif entry.body.get("clears"):
             cleared[int(entry.body["clears"])] = f"booked as entry {entry.seq}"
     rows = [
-        (_count(entry.seq), f"{entry.body['origin']['file']}:{entry.body['origin']['row']}",
+        (_count(entry.seq), f"{packet.file(entry)}:{entry.body['origin']['row']}",
          "; ".join(fault["what"] for fault in entry.body["faults"]),
          cleared.get(entry.seq, "still held"), _time(entry))
         for entry in packet.of(EntryKind.HELD)

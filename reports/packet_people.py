@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from ledger.flow.packet import Packet
+from ledger.flow.packet import Packet, file_name
 from ledger.values.firm import Firm
 from ledger.values.sealed import EntryKind, Sealed
 from reports.sheet import Column, Kind, Note, Number, Sheet, Value
@@ -21,7 +21,7 @@ _COLUMNS = (
 def training_sheet(packet: Packet, firm: Firm, about: tuple[tuple[str, str], ...]) -> Sheet:
     """Return every training and every signature of the selection, by day."""
     papers = {
-        entry.refers: f"attached/{entry.seq}-{entry.body['name']}"
+        entry.refers: f"attached/{entry.seq}-{file_name(packet.file(entry))}"
         for entry in packet.of(EntryKind.ATTACHMENT)
     }
     rows = [_training(packet, entry, papers) for entry in packet.of(EntryKind.TRAINING)]

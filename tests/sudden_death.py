@@ -25,6 +25,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from ledger.flow.closing import close_day
+from ledger.flow.file_names import file_of
 from ledger.flow.filing_register import FilingWish, file_report
 from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace
@@ -66,7 +67,7 @@ def file(workspace: Workspace) -> list[str]:
 def recorded(reader: Reader) -> bool | None:
     """Say whether the sheet is booked: whole, not at all, or (None) by halves."""
     lines = Counter(entry.body["line"] for entry in reader.entries((EntryKind.APPLICATION,)))
-    sheets = sum(entry.body["name"] == "long.csv" for entry in reader.entries((EntryKind.SHEET,)))
+    sheets = sum(file_of(entry) == "long.csv" for entry in reader.entries((EntryKind.SHEET,)))
     assert reader.held_open() == ()
     if (len(lines), sheets) == (1, 0):
         return False

@@ -19,14 +19,16 @@ from ledger.flow.carrying import carry_over
 from ledger.flow.closing import close_day
 from ledger.flow.correcting import amend
 from ledger.flow.disposing import attach, dispose_due, kept_all, plan_disposal
+from ledger.flow.file_names import file_of, row_of
 from ledger.flow.filing_register import FilingWish, file_report
-from ledger.flow.holding import drop_held
+from ledger.flow.holding import drop_held, fix_held, held_lines
 from ledger.flow.incidents import IncidentWish, record_incident
 from ledger.flow.inspecting import prove_whole
 from ledger.flow.keep_orders import order_keep, release
 from ledger.flow.listing import list_entries
 from ledger.flow.noticing_after import Handing, give_after
 from ledger.flow.recording import check_sheet, record_sheet
+from ledger.flow.tracing import trace
 from ledger.flow.workspace import Workspace
 from ledger.journal.dispose import dispose
 from ledger.notice import Extra
@@ -156,6 +158,75 @@ def test_a_sheet_that_was_disposed_of_is_not_booked_anew(firm: Workspace, tmp_pa
     done = CliRunner().invoke(main, words)
     assert (done.exit_code, "SHEET-DISPOSED" in done.output) == (2, True)
     assert prove_whole(firm).ok
+
+
+@pytest.mark.parametrize("number", ["", "4"], ids=["without numbers", "with numbers"])
+def test_a_disposed_sheet_that_was_saved_anew_is_asked_about_line_by_line(
+    firm: Workspace, number: str
+) -> None:
+    line = {**CUSTOMER, "line": number}
+    seq = record_sheet(firm, "day.csv", sheet(line), "renner").outcomes[0].seq or 0
+    firm.clock.moment = LATER  # type: ignore[attr-defined]
+    dispose_due(firm, "yearly disposal", "calloway")
+    other = {**line, "start": "15:10", "end": "15:40", "line": ""}
+    anew = sheet(line, other).replace(b"\n", b"\r\n") if number else as_workbook(line, other)
+    again = record_sheet(firm, "saved anew", anew, "renner")
+    assert [item.line.state for item in again.outcomes] == ["held", "booked"]
+    (fault,) = again.outcomes[0].line.faults
+    assert fault.code == ("LINE-CHANGED" if number else "LINE-DISPOSED")
+    assert f"entry {seq}" in fault.what
+    assert "held drop" in fault.way_out or number
+    held = again.outcomes[0].seq or 0
+    assert fix_held(firm, held, {}, second=False, by="renner").still, "asked again"
+    fixed = fix_held(firm, held, {}, second=True, by="renner")
+    assert fixed.recorded is not None
+    assert prove_whole(firm).ok
+
+
+def test_a_sheet_called_after_a_customer_leaves_no_name_behind(firm: Workspace) -> None:
+    names = ("Zebedia Okonjo.csv", "Okonjo, Wrenfield.csv", "photo of Zebedia.jpg", "Okonjo.xlsx")
+    line = {**CUSTOMER, "line": ""}
+    seq = record_sheet(firm, names[0], sheet(line), "renner").outcomes[0].seq or 0
+    record_sheet(firm, names[3], as_workbook(line), "renner")
+    held = record_sheet(firm, names[1], sheet({**CUSTOMER, "amount": "some"}), "renner")
+    attach(firm, names[2], b"a picture", seq, "renner")
+    with firm.store.reading() as reader:
+        lines = "".join(entry.text for entry in reader.entries())
+        shown = {file_of(entry) for entry in reader.entries() if entry.private
+                 and entry.kind in {EntryKind.SHEET, EntryKind.ATTACHMENT}}  # fmt: skip
+        (waiting,) = reader.held_open()
+    assert not [word for word in WORDS if word.decode() in lines]
+    assert shown == set(names)
+    assert row_of(waiting) == "Okonjo, Wrenfield.csv:2"
+    assert held_lines(firm)[0].faults[0].origin.file == "Okonjo, Wrenfield.csv"
+    drop_held(firm, held.outcomes[0].seq or 0, "no", "renner")
+    firm.clock.moment = LATER  # type: ignore[attr-defined]
+    dispose_due(firm, "yearly disposal", "calloway")
+    left = bytes_of(firm)
+    assert [word for word in WORDS if word in left] == []
+    with firm.store.reading() as reader:
+        told = row_of(reader.entry(seq))
+    assert told.endswith("(its name is disposed of):2")
+    assert trace(firm, seq).steps
+    assert prove_whole(firm).ok
+
+
+def test_names_that_an_earlier_version_sealed_are_read_as_they_stand(firm: Workspace) -> None:
+    data = sheet({})
+    with firm.store.writing() as writer:
+        digest = writer.keep("sheet", data)
+        body = {"name": "old.csv", "digest": digest, "bytes": len(data), "state": "whole",
+                "identity": None, "lines": 1, "observations": 0}  # fmt: skip
+        kept = writer.append(NewEntry(EntryKind.SHEET, body, by="renner"))
+        held = writer.append(NewEntry(EntryKind.HELD, {
+            "identity": "0" * 32, "own": None, "copy": 1, "sheet": digest,
+            "origin": {"file": "old.csv", "row": 2, "page": None}, "days": [],
+            "faults": [{"code": "X", "what": "x", "way_out": "y", "file": "old.csv", "row": 2,
+                        "column": None, "cell": None, "page": None}],
+        }, private='{"cells": {"amount": "some"}}'))  # fmt: skip
+    assert file_of(kept) == "old.csv"
+    assert row_of(held) == "old.csv:2"
+    assert held_lines(firm)[0].faults[0].origin.file == "old.csv"
 
 
 # What an audit says of it

@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 
 from ledger.cli import main
+from ledger.flow.file_names import file_of
 from ledger.flow.holding import held_lines
 from ledger.flow.inspecting import prove_whole
 from ledger.flow.listing import list_entries
@@ -137,7 +138,7 @@ def booked_after(folder: Path) -> int:
     booked = len(list_entries(firm, {})) - 1
     with firm.store.reading() as reader:
         received = sum(
-            entry.body["name"] == "long.csv" for entry in reader.entries(kinds=(EntryKind.SHEET,))
+            file_of(entry) == "long.csv" for entry in reader.entries(kinds=(EntryKind.SHEET,))
         )
     firm.store.close()
     assert (booked, received) in {(0, 0), (LINES, 1)}

@@ -42,6 +42,7 @@ def train_command(person: str, **said: Any) -> int:  # noqa: ANN401 - click's op
       useledger people train aster --on 2026-01-05 --route "licensed elsewhere" --number "N 7" \\
         --expires 2026-12-31 --authority "Nevada" --by calloway
     """
+    from ledger.flow.file_names import file_of
     from ledger.flow.training import TrainingWish, train
 
     opened = open_workspace(said["workspace"])
@@ -59,7 +60,7 @@ def train_command(person: str, **said: Any) -> int:  # noqa: ANN401 - click's op
         return DONE
     click.echo(f"entry {sealed.seq}: {person} was trained on {sealed.body['date']}")
     if kept is not None:
-        click.echo(f"entry {kept.seq}: {kept.body['name']} is kept with it")
+        click.echo(f"entry {kept.seq}: {file_of(kept)} is kept with it")
     if not wish.signed:
         click.echo("It is not said to be signed: have the paper signed and say --signed.")
     return DONE

@@ -9,6 +9,7 @@ from datetime import date
 from ledger.audit import Item, Topic, Weight
 from ledger.checks.retention import rules_about
 from ledger.flow.audit_scope import Scope
+from ledger.flow.file_names import row_of
 from ledger.flow.filing_register import Registered, list_filings
 from ledger.flow.places import site_from
 from ledger.flow.workspace import Workspace
@@ -42,12 +43,11 @@ def held_items(reader: Reader, scope: Scope) -> Iterator[Item]:
             continue
         if days and not any(scope.holds(day) for day in days):
             continue
-        origin = entry.body["origin"]
         what = "; ".join(fault["what"] for fault in entry.body["faults"])
         yield Item(
             Topic.RECORDS, Weight.MISSING, f"held:{entry.seq}", "held-line",
             f"a line is held, not booked: {what}", entry=entry.seq,
-            day=days[0] if len(days) == 1 else None, origin=f"{origin['file']}:{origin['row']}",
+            day=days[0] if len(days) == 1 else None, origin=row_of(entry),
             way_out=f"useledger held show {entry.seq}", to_do=True,
         )  # fmt: skip
 

@@ -8,9 +8,10 @@ from datetime import datetime
 
 from ledger.audit import Item, Topic, Weight
 from ledger.flow.disposals import Gone, gone_in
+from ledger.flow.file_names import row_of
 from ledger.flow.judging import Booked
 from ledger.journal import Reader
-from ledger.values.sealed import EntryKind, Sealed
+from ledger.values.sealed import EntryKind
 
 
 @dataclass(frozen=True)
@@ -37,17 +38,10 @@ def beside_in(reader: Reader) -> Beside:
     return Beside(gone_in(reader), papers)
 
 
-def place_of(entry: Sealed) -> str:
-    """Return where a record was read: the sheet's name and row."""
-    origin = entry.body["origin"]
-    page = f" {origin['page']}" if origin["page"] else ""
-    return f"{origin['file']}{page}:{origin['row']}"
-
-
 def about(record: Booked, topic: Topic, weight: Weight, name: str, text: str) -> Item:
     """Return an item about a record."""
     entry = record.sealed
     return Item(
         topic, weight, str(entry.seq), name, text, entry=entry.seq, day=record.use.date,
-        origin=place_of(entry),
+        origin=row_of(entry),
     )  # fmt: skip

@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 from ledger.audit import Item, Made, Topic, Weight, item_of
 from ledger.deadlines import clock_ends, end_of_day
 from ledger.flow.audit_copies import copy_items
-from ledger.flow.audit_items import Beside, about, beside_in, place_of
+from ledger.flow.audit_items import Beside, about, beside_in
 from ledger.flow.audit_kept import kept_items
 from ledger.flow.clocks import began_at
+from ledger.flow.file_names import row_of
 from ledger.flow.governing import case_of, clocks_of
 from ledger.flow.inspecting import differences_of, judge_anew, judges_of
 from ledger.flow.judging import Booked, booked, latest_findings
@@ -56,7 +57,7 @@ def look_at(
     beside = beside or beside_in(reader)
     made_at = datetime.fromisoformat(versions[0].at)
     sealed = latest_findings(reader, entry.seq)
-    items = [item_of(finding, entry.seq, place_of(entry), record.use.date) for finding in sealed]
+    items = [item_of(finding, entry.seq, row_of(entry), record.use.date) for finding in sealed]
     items += _differences(workspace, reader, record, sites)
     items += kept_items(workspace, reader, record, versions, beside)
     gone = entry.private is None and entry.seq in beside.gone.texts

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
+from ledger.flow.file_names import FILE, named_file
 from ledger.flow.judging import (
     REMARK,
     earliest,
@@ -74,10 +75,10 @@ def sheet_entry(
     (sheet, lines), (state, by) = what, said
     digest = writer.keep("sheet", data)
     body = {
-        "name": sheet.file, "digest": digest, "bytes": len(data), "state": state,
+        "digest": digest, "bytes": len(data), "state": state,
         "identity": content or None, "lines": lines, "observations": len(sheet.observations),
     }  # fmt: skip
-    return NewEntry(EntryKind.SHEET, body, by=by)
+    return NewEntry(EntryKind.SHEET, body, private=named_file(sheet.file), by=by)
 
 
 def understand(workspace: Workspace, reader: Reader, sites: SiteBook, sheet: Sheet) -> list[Line]:
@@ -211,9 +212,9 @@ def use_entry(kind: EntryKind, line: Line, digest: str, late: int | None) -> New
     origin = line.draft.origin
     body.update(
         identity=line.identity, copy=line.copy, own=line.own, sheet=digest,
-        origin={"file": origin.file, "row": origin.row, "page": origin.page},
-        late=late, clears=line.clears,
+        origin={"row": origin.row, "page": origin.page}, late=late, clears=line.clears,
     )  # fmt: skip
+    private[FILE] = origin.file
     private["cells"] = cells_of(line.draft)
     text = json.dumps(private, ensure_ascii=True, sort_keys=True)
     return NewEntry(kind, body, private=text, refers=line.clears)
@@ -236,14 +237,13 @@ def held_entry(sheet: Sheet, line: Line, days: Sequence[date], by: str) -> NewEn
     body: dict[str, Any] = {
         "identity": line.identity, "own": line.own, "copy": line.copy,
         "sheet": sheet.digest,
-        "origin": {
-            "file": line.draft.origin.file, "row": line.draft.origin.row,
-            "page": line.draft.origin.page,
-        },
+        "origin": {"row": line.draft.origin.row, "page": line.draft.origin.page},
         "faults": [fault_body(_told_apart(fault, line.draft)) for fault in line.faults],
         "days": [use.date.isoformat()] if use is not None else _days_of(line, days),
     }  # fmt: skip
-    private = {"cells": cells_of(line.draft), "typed": dict(line.draft.typed)}
+    private = {
+        FILE: line.draft.origin.file, "cells": cells_of(line.draft), "typed": dict(line.draft.typed)
+    }  # fmt: skip
     text = json.dumps(private, ensure_ascii=True, sort_keys=True)
     return NewEntry(EntryKind.HELD, body, private=text, by=by)
 
@@ -270,9 +270,9 @@ def _told_apart(fault: Fault, draft: Draft) -> Fault:
 
 
 def fault_body(fault: Fault) -> dict[str, Any]:
-    """Return a fault as it is sealed."""
+    """Return a fault as it is sealed; the name of its file stands with the held line's own."""
     origin = fault.origin
     return {
-        "code": fault.code, "what": fault.what, "way_out": fault.way_out, "file": origin.file,
-        "row": origin.row, "column": origin.column, "cell": origin.cell, "page": origin.page,
+        "code": fault.code, "what": fault.what, "way_out": fault.way_out, "row": origin.row,
+        "column": origin.column, "cell": origin.cell, "page": origin.page,
     }  # fmt: skip

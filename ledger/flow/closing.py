@@ -9,6 +9,7 @@ from typing import Any
 
 from ledger.close import DayLine, HeldLine, Obstacle, counts, obstacles
 from ledger.flow.day_stock import DayStock, day_stock, places_of
+from ledger.flow.file_names import row_of
 from ledger.flow.judging import booked, latest_findings
 from ledger.flow.lines import BOOKED
 from ledger.flow.recording import open_runs
@@ -127,9 +128,8 @@ def held_on(reader: Reader, day: date, applicator: str | None) -> list[HeldLine]
         own = entry.body["own"]
         if applicator is not None and own is not None and not own.startswith(f"{applicator}|"):
             continue
-        origin = entry.body["origin"]
         what = "; ".join(fault["what"] for fault in entry.body["faults"])
-        found.append(HeldLine(entry.seq, f"{origin['file']}:{origin['row']}", what))
+        found.append(HeldLine(entry.seq, row_of(entry), what))
     return found
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from ledger.flow.file_names import named_file
 from ledger.flow.kept_papers import FROM_SHEETS, papers, sheet_groups
 from ledger.flow.retaining import Record, records
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
@@ -25,9 +26,12 @@ OLD_BACKUPS = (
     "ones and keep no older. A disk may keep what was overwritten; paper copies are yours to find."
 )
 STAYS = (
-    "What stays: the facts of each entry with their seals; the names of files handed in or "
-    "attached, which are part of the chain; stock, training and licences, which are about the "
-    "firm; and lines that are still held."
+    "What stays: the facts of each entry with their seals; stock, training and licences, which are "
+    "about the firm; lines that are still held; and of files handed in to an earlier version of "
+    "this program their names, which it sealed in the chain. A sheet that went is known again by "
+    "its very bytes. Saved anew (in another format, or once more by a spreadsheet) it is not: its "
+    "lines are then asked about one by one, where day, times, person, product and amount are those "
+    "of a record that went. Destroy the firm's own copies of it as well."
 )
 
 
@@ -67,7 +71,10 @@ def plan_disposal(workspace: Workspace, reader: Reader, today: date) -> Plan:
     named, needed = _files(reader, gone | done, kept)
     named |= {digest for item in due for digest in item.files}
     needed |= {digest for item in all_of if item.first not in going for digest in item.files}
-    blobs = tuple(digest for digest in sorted(named - needed) if reader.blob(digest) is not None)
+    going_files = named - needed
+    blobs = tuple(digest for digest in sorted(going_files) if reader.blob(digest) is not None)
+    gone |= {entry.seq for entry in reader.entries(kinds=(EntryKind.SHEET,))
+             if entry.body["digest"] in going_files} - kept  # fmt: skip
     return Plan(tuple(due), tuple(sorted(gone & texts)), blobs, tuple(back))
 
 
@@ -131,5 +138,7 @@ def attach(workspace: Workspace, name: str, data: bytes, seq: int, by: str) -> S
     with workspace.store.writing() as writer:
         sealed_entry(writer, seq)
         digest = writer.keep("attachment", data)
-        body = {"name": name, "digest": digest, "bytes": len(data)}
-        return writer.append(NewEntry(EntryKind.ATTACHMENT, body, by=by, refers=seq))
+        body = {"digest": digest, "bytes": len(data)}
+        text = named_file(name)
+        kept = NewEntry(EntryKind.ATTACHMENT, body, private=text, by=by, refers=seq)
+        return writer.append(kept)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from ledger.checks.retention import Until, rules_about
 from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
 from ledger.flow.clocks import LEFT_AFTER, THE_FIRM, began
+from ledger.flow.file_names import row_of
 from ledger.flow.filing_register import list_filings, open_in, reports_owed
 from ledger.flow.governing import case_of, clocks_of
 from ledger.flow.judging import booked, findings_of
@@ -179,9 +180,8 @@ def _held(reader: Reader, look: _Look) -> Iterator[Owing]:
     for entry in reader.held_open():
         days = entry.body["days"]
         day = date.fromisoformat(days[0]) if days else date.fromisoformat(entry.at[:10])
-        origin = entry.body["origin"]
         yield Owing(
-            Sort.HELD, day, f"held line {entry.seq} of {origin['file']}:{origin['row']}",
+            Sort.HELD, day, f"held line {entry.seq} of {row_of(entry)}",
             "; ".join(fault["what"] for fault in entry.body["faults"]),
             "a held line is a record that is not made yet",
             f"useledger held show {entry.seq}", day < look.on,

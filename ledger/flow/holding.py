@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from ledger.flow.booking import Recorded, book_lines, normalise_all, sheet_entry
+from ledger.flow.file_names import file_of
 from ledger.flow.lines import Line, content_of, known_of, sort_out
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
@@ -49,17 +50,18 @@ def held_lines(workspace: Workspace) -> tuple[Held, ...]:
 
 
 def _held(entry: Sealed) -> Held:
+    file = file_of(entry)
     faults = tuple(
         Fault(
             fault["code"],
-            Origin(fault["file"], fault["row"], fault["column"], fault["cell"], fault["page"]),
+            Origin(file, fault["row"], fault["column"], fault["cell"], fault["page"]),
             fault["what"], fault["way_out"],
         )
         for fault in entry.body["faults"]
     )  # fmt: skip
     origin = entry.body["origin"]
     return Held(
-        entry.seq, Origin(origin["file"], origin["row"], None, None, origin["page"]), faults,
+        entry.seq, Origin(file, origin["row"], None, None, origin["page"]), faults,
         _cells(entry), tuple(entry.body["days"]),
     )  # fmt: skip
 
@@ -85,7 +87,7 @@ def open_held(reader: Reader, seq: int) -> Sealed:
 def draft_of(entry: Sealed, changes: Mapping[str, str]) -> Draft:
     """Return the kept line as a draft again, with these cells changed."""
     origin = entry.body["origin"]
-    place = Origin(origin["file"], origin["row"], None, None, origin["page"])
+    place = Origin(file_of(entry), origin["row"], None, None, origin["page"])
     cells = {**_cells(entry), **changes}
     return Draft(
         place,
@@ -128,7 +130,7 @@ def fix_held(
 
 
 def _sheet_of(entry: Sealed, drafts: tuple[Draft, ...]) -> Sheet:
-    return Sheet(entry.body["origin"]["file"], entry.body["sheet"], drafts)
+    return Sheet(file_of(entry), entry.body["sheet"], drafts)
 
 
 def _fixed_line(
@@ -229,7 +231,7 @@ def _same_row(entry: Sealed, item: Normalised) -> bool:
     return (
         origin["row"] == item.draft.origin.row
         and not item.draft.text("line")
-        and origin["file"] == item.draft.origin.file
+        and file_of(entry) == item.draft.origin.file
     )
 
 

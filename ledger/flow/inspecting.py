@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
+from ledger.flow.file_names import file_of
 from ledger.flow.holding import draft_of
 from ledger.flow.judging import REMARK, Booked, booked, find, finding_from, findings_from
 from ledger.flow.lines import BOOKED
@@ -27,7 +28,7 @@ def read_again(workspace: Workspace, reader: Reader, entry: Sealed) -> Mapping[s
     if data is None:
         return None
     origin = entry.body["origin"]
-    sheet = open_sheet(origin["file"], data, workspace.book.firm.month_first)
+    sheet = open_sheet(file_of(entry), data, workspace.book.firm.month_first)
     for draft in sheet.drafts():
         if draft.origin.row == origin["row"] and draft.origin.page == origin["page"]:
             return {heading: cell.text for heading, cell in draft.cells.items() if cell.text}

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from ledger.flow.disposals import day_of
 from ledger.flow.judging import booked
 from ledger.journal import Reader
 from ledger.normalise.line import Normalised, held_identity
@@ -84,7 +85,7 @@ class Known:
     """What the ledger holds about the lines of a sheet, asked for once.
 
     ``identities`` and ``owns`` map to the entries that have them; ``open_held`` are the held
-    lines that still wait.
+    lines that still wait; ``disposed`` is the day of the newest disposal, None without one.
     """
 
     reader: Reader
@@ -92,6 +93,7 @@ class Known:
     identities: Mapping[str, tuple[Sealed, ...]]
     owns: Mapping[str, tuple[Sealed, ...]]
     open_held: frozenset[int]
+    disposed: date | None = None
 
 
 def known_of(reader: Reader, items: Sequence[Normalised], sheets: frozenset[str]) -> Known:
@@ -104,6 +106,7 @@ def known_of(reader: Reader, items: Sequence[Normalised], sheets: frozenset[str]
         reader.by_identities(identities),
         reader.by_owns(item.own for item in items if item.own),
         frozenset(entry.seq for entry in reader.held_open()),
+        max((day_of(entry) for entry in reader.entries(kinds=(EntryKind.DISPOSAL,))), default=None),
     )
 
 
@@ -187,6 +190,12 @@ def _future(line: Line, today: date) -> list[Fault]:
     ]  # fmt: skip
 
 
+_SAME_OR_SECOND = (
+    'the same: `useledger held drop N --because "the same"`; a second one: '
+    "`useledger held fix N --second`"
+)
+
+
 def _question(known: Known, line: Line, elsewhere: list[Sealed]) -> list[Fault]:
     """Return the question to ask about a line that equals or changes one of another sheet."""
     assert line.use is not None
@@ -196,13 +205,12 @@ def _question(known: Known, line: Line, elsewhere: list[Sealed]) -> list[Fault]:
             Fault(
                 "LINE-AGAIN", line.draft.origin,
                 f"equals entry {live[0].seq} of another sheet: the same, or a second one?",
-                "the same: `useledger held drop N --because \"the same\"`; a second one: "
-                "`useledger held fix N --second`",
+                _SAME_OR_SECOND,
             )
         ]  # fmt: skip
     twin = _changed_twin(known, line)
     if twin is None:
-        return []
+        return _of_disposed(known, line)
     seq, changes = twin
     return [
         Fault(
@@ -213,6 +221,38 @@ def _question(known: Known, line: Line, elsewhere: list[Sealed]) -> list[Fault]:
             "--second`",
         )
     ]  # fmt: skip
+
+
+def _of_disposed(known: Known, line: Line) -> list[Fault]:
+    """Return the question about a line that may be the record of a sheet that was disposed of.
+
+    With the address went what would tell the site, so such a line comes out as one of another
+    site; the facts that stay (day, times, person, product, amount, method) can still be compared.
+    """
+    use = line.use
+    if use is None or known.disposed is None or use.date >= known.disposed:
+        return []
+    found = known.reader.entries(
+        kinds=BOOKED, current_only=True, date_from=use.date, date_to=use.date,
+        applicator=use.applicator, product_key=use.product_key,
+    )  # fmt: skip
+    for entry in found:
+        if entry.private is None and _kept_facts(booked(entry).use) == _kept_facts(use):
+            return [
+                Fault(
+                    "LINE-DISPOSED", line.draft.origin,
+                    f"entry {entry.seq}, whose address was disposed of by law, has the same day, "
+                    "times, person, product and amount: the same, or a second one?",
+                    _SAME_OR_SECOND,
+                )
+            ]  # fmt: skip
+    return []
+
+
+def _kept_facts(use: Application) -> tuple[object, ...]:
+    amount = use.amount
+    quantity = (amount.quantity.value, amount.quantity.unit, amount.basis)
+    return use.start, use.end, use.end_day, use.method, use.setting, use.places, quantity
 
 
 def _changed_twin(known: Known, line: Line) -> tuple[int, str] | None:

@@ -6,6 +6,7 @@ import hashlib
 import json
 from typing import Any
 
+from ledger.flow.file_names import FILE
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
@@ -45,8 +46,8 @@ def _entry(draft: Draft, sheet: Sheet, sites: SiteBook, workspace: Workspace) ->
     body: dict[str, Any] = {
         "identity": hashlib.sha256(json.dumps(core).encode()).hexdigest()[:32],
         "date": observed.day, "site": observed.site, "sheet": sheet.digest,
-        "origin": {"file": origin.file, "row": origin.row, "page": origin.page},
+        "origin": {"row": origin.row, "page": origin.page},
         "remarks": list(observed.remarks),
     }  # fmt: skip
-    private = json.dumps(text, ensure_ascii=True, sort_keys=True)
+    private = json.dumps({**text, FILE: origin.file}, ensure_ascii=True, sort_keys=True)
     return NewEntry(EntryKind.OBSERVATION, body, private=private)

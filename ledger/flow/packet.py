@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from ledger.flow.file_names import FILE, file_of
 from ledger.flow.filing_register import Registered, list_filings
 from ledger.flow.inspecting import reason_of
 from ledger.flow.lines import BOOKED
@@ -32,7 +33,7 @@ OWN_SECTION = frozenset({
 """Kinds that have a section of their own; every other kind gets one under its own name."""
 
 WITHHELD = "withheld"
-_NAMED = ("customer", "customer_address", "customer address", "note")
+_NAMED = ("customer", "customer_address", "customer address", "note", FILE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,10 @@ class Packet:
     def of(self, *kinds: EntryKind) -> tuple[Sealed, ...]:
         """Return the entries of these kinds."""
         return tuple(entry for entry in self.entries if entry.kind in kinds)
+
+    def file(self, entry: Sealed) -> str:
+        """Return the name of an entry's file as it may be shown: it may say a customer's name."""
+        return str(self.texts[entry.seq].get(FILE) or file_of(entry))
 
     def others(self) -> dict[str, tuple[Sealed, ...]]:
         """Return the entries without a section of their own, by kind."""
@@ -238,13 +243,13 @@ def _files_of(entry: Sealed) -> Iterator[tuple[str, str]]:
             parts = [file_name(part) for part in item["path"].split("/")]
             yield f"rules/{body['digest'][:16]}/{'/'.join(parts)}", item["digest"]
     elif entry.kind is EntryKind.SHEET:
-        yield f"received/{entry.seq}-{file_name(body['name'])}", body["digest"]
+        yield f"received/{entry.seq}-{file_name(file_of(entry))}", body["digest"]
     elif entry.kind is EntryKind.FILING:
         yield f"filed/{entry.seq}/report.json", body["report"]
         for name, digest in (body.get("copies") or {}).items():
             yield f"filed/{entry.seq}/{file_name(name)}", digest
     elif entry.kind is EntryKind.ATTACHMENT:
-        yield f"attached/{entry.seq}-{file_name(body['name'])}", body["digest"]
+        yield f"attached/{entry.seq}-{file_name(file_of(entry))}", body["digest"]
 
 
 def file_name(text: str) -> str:

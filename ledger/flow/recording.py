@@ -23,6 +23,7 @@ from ledger.flow.booking import (
     uses_before,
 )  # fmt: skip
 from ledger.flow.disposals import disposed_before
+from ledger.flow.file_names import file_of
 from ledger.flow.lines import (
     content_of,
     content_of_identities,
@@ -239,7 +240,7 @@ def open_runs(reader: Reader) -> dict[str, str]:
     runs: dict[str, str] = {}
     for entry in reader.entries(kinds=(EntryKind.SHEET,)):
         if entry.body["state"] == "started":
-            runs[entry.body["digest"]] = entry.body["name"]
+            runs[entry.body["digest"]] = file_of(entry)
         elif entry.body["state"] == "finished":
             runs.pop(entry.body["digest"], None)
     return runs

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from ledger.flow.file_names import row_of
 from ledger.flow.inspecting import (
     differences_of,
     judge_anew,
@@ -108,8 +109,7 @@ def _steps(workspace: Workspace, reader: Reader, entry: Sealed) -> Iterator[Step
 
 
 def _read_step(workspace: Workspace, reader: Reader, entry: Sealed, cells: dict[str, str]) -> Step:
-    origin = entry.body["origin"]
-    lines = [f"{origin['file']}:{origin['row']}, sheet {entry.body['sheet'][:16]}"]
+    lines = [f"{row_of(entry)}, sheet {entry.body['sheet'][:16]}"]
     lines += [f"{heading}: {text}" for heading, text in cells.items()]
     if entry.kind is EntryKind.AMENDMENT:
         lines.append(f"amended: {reason_of(entry)} (by {entry.by})")

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from ledger.checks.people import CERTIFIED, licences_on
+from ledger.flow.file_names import named_file
 from ledger.flow.judging import Booked, booked
 from ledger.flow.lines import BOOKED
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
@@ -101,8 +102,10 @@ def _refuse_training(workspace: Workspace, wish: TrainingWish) -> None:
 def _keep_paper(writer: Writer, wish: TrainingWish, sealed: Sealed) -> Sealed:
     assert wish.paper is not None
     name, data = wish.paper
-    body = {"name": name, "digest": writer.keep("attachment", data), "bytes": len(data)}
-    return writer.append(NewEntry(EntryKind.ATTACHMENT, body, by=wish.by, refers=sealed.seq))
+    body = {"digest": writer.keep("attachment", data), "bytes": len(data)}
+    text = named_file(name)
+    kept = NewEntry(EntryKind.ATTACHMENT, body, private=text, by=wish.by, refers=sealed.seq)
+    return writer.append(kept)
 
 
 # ------------------------------------------------------------------ who signs for whom
