@@ -53,7 +53,7 @@ class Tree:
         self.size += 1
 
     def add_blocks(self, blocks: Iterable[tuple[int, bytes]]) -> None:
-        """Add whole subtrees as ``Blocks`` gives them; ValueError where one does not fit."""
+        """Add whole subtrees as ``blocks_of`` gives them; ValueError where one does not fit."""
         for height, digest in blocks:
             if self.size & ((1 << height) - 1):
                 raise ValueError(f"a subtree of {1 << height} lines does not fit at {self.size}")
@@ -86,32 +86,26 @@ class Tree:
         return root.hex()
 
 
-class Blocks:
-    """The full subtrees of a stretch of lines that begins anywhere in a tree.
+def blocks_of(start: int, leaves: Sequence[bytes]) -> tuple[tuple[int, bytes], ...]:
+    """Return the full subtrees of a stretch of leaf hashes that begins after ``start`` lines.
 
-    With them the stretch is added to the tree before it (``Tree.add_blocks``) without its lines:
-    so stretches can be hashed apart from each other and joined afterwards.
+    They come in order, each with its height (0 is one line) and root. With them the stretch is
+    added to the tree before it (``Tree.add_blocks``) without its lines: so stretches can be hashed
+    apart from each other and joined afterwards.
     """
-
-    def __init__(self, start: int) -> None:
-        """Begin after ``start`` lines."""
-        self.size = start
-        self._blocks: list[tuple[int, bytes]] = []
-
-    def add_leaf(self, digest: bytes) -> None:
-        """Add one line by its leaf hash."""
-        blocks, rest, height = self._blocks, self.size, 0
-        while rest & 1 and blocks and blocks[-1][0] == height:
-            digest = hashlib.sha256(b"\x01" + blocks.pop()[1] + digest).digest()
-            rest >>= 1
-            height += 1
-        blocks.append((height, digest))
-        self.size += 1
-
-    @property
-    def blocks(self) -> tuple[tuple[int, bytes], ...]:
-        """The subtrees in order: height (0 is one line) and root."""
-        return tuple(self._blocks)
+    blocks: list[tuple[int, bytes]] = []
+    sha256, done = hashlib.sha256, 0
+    while done < len(leaves):
+        height = (len(leaves) - done).bit_length() - 1
+        while (start + done) & ((1 << height) - 1):
+            height -= 1
+        level = list(leaves[done : done + (1 << height)])
+        for _ in range(height):
+            pairs = zip(level[::2], level[1::2], strict=True)
+            level = [sha256(b"\x01" + left + right).digest() for left, right in pairs]
+        blocks.append((height, level[0]))
+        done += 1 << height
+    return tuple(blocks)
 
 
 def tree_root(leaves: Sequence[bytes]) -> bytes:

@@ -48,9 +48,11 @@ __all__ = [
     "consistency_proof",
     "encode",
     "inclusion_proof",
+    "is_plainly_written",
     "leaf",
     "plain",
     "plain_text",
+    "read_json",
     "read_line",
     "read_seal",
     "read_seal_code",
@@ -201,12 +203,38 @@ def encode(line: Mapping[str, Any]) -> bytes:
 
 # A value that is no text begins after a colon, comma or bracket. Without digits a decimal has its
 # point or its exponent there, and a true or a false its first letter. A text may hold the same:
-# then the whole check of the canonical form is made, and nothing is lost but time.
+# then the texts are taken out, and what is left is looked at.
 _ONE = bytes.maketrans(b",[eEtf", b"::....")
 _IN_NUMBERS = b"-0123456789"
 _DOUBTFUL = b":."
 _TIME = len('{"at":"T::.Z"')
 """How long the beginning of a line is without digits; the time in it looks like a decimal."""
+_A_TEXT = re.compile(rb'"(?:[^"\\]|\\.)*"')
+_NO_WHOLE = re.compile(rb"[.eEtf]")
+
+
+def _has_whole_numbers_only(data: bytes) -> bool:
+    if _DOUBTFUL not in data.translate(_ONE, _IN_NUMBERS)[_TIME:]:
+        return True
+    return not _NO_WHOLE.search(_A_TEXT.sub(b"", data))
+
+
+def is_plainly_written(data: bytes) -> bool:
+    """Say whether the texts of some JSON are written as in a canonical line; False: cannot tell.
+
+    What every reader of JSON refuses, and what no writer writes, is not looked for.
+    """
+    other = b"\\" in data and data.count(b"\\") != data.count(b'\\"')
+    if other and _ESCAPED.search(str(data, "utf-8")):
+        return False
+    if data.isascii():
+        return b"\x7f" not in data
+    text = str(data, "utf-8")
+    return (
+        not _UNWANTED.search(text)
+        and not _BEYOND.search(text)  # such a key sorts in a way of its own
+        and unicodedata.is_normalized("NFC", text)
+    )
 
 
 def _read_slowly(_text: str, data: bytes) -> dict[str, Any]:
@@ -232,15 +260,10 @@ def _best_reader() -> Callable[[str, bytes], dict[str, Any]]:
         line = loads(data)
         if dumps(line, option=option) != data or line.keys() != FORM_KEYS.get(line["form"]):
             raise ValueError("not a canonical line")
-        usual = text.isascii() and "\\" not in text and "\x7f" not in text
-        if (
-            not usual
-            or type(line["at"]) is not str
-            or type(line["body"]) is not dict
-            or _DOUBTFUL in data.translate(_ONE, _IN_NUMBERS)[_TIME:]
-        ):
-            return _read_slowly(text, data)
-        return line  # type: ignore[no-any-return] # a dict, or keys() would have failed
+        usual = type(line["at"]) is str and type(line["body"]) is dict
+        if usual and is_plainly_written(data) and _has_whole_numbers_only(data):
+            return line  # type: ignore[no-any-return] # a dict, or keys() would have failed
+        return _read_slowly(text, data)
 
     return read
 
@@ -251,6 +274,27 @@ read_line: Callable[[str, bytes], dict[str, Any]] = _best_reader()
 An error of any kind (ValueError, TypeError, LookupError, AttributeError, RecursionError) says that
 it may not be, never what is wrong; ``encode`` of what ``json`` reads says that.
 """
+
+
+def _best_json() -> Callable[[str | bytes], Any]:
+    """Return orjson's reader where it is installed: twice as fast."""
+    try:
+        import orjson  # noqa: PLC0415 - as above
+    except ImportError:
+        return json.loads
+    loads = orjson.loads
+
+    def read(text: str | bytes) -> Any:  # noqa: ANN401 - whatever the JSON says
+        try:
+            return loads(text)
+        except ValueError:
+            return json.loads(text)  # it takes more, and its word on what is wrong is the known one
+
+    return read
+
+
+read_json: Callable[[str | bytes], Any] = _best_json()
+"""Return what some JSON of the ledger's own says; ValueError where it is none."""
 
 
 def seal_of(data: bytes) -> str:

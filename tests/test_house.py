@@ -59,6 +59,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "typst": ("reports",),
     "pandas": ("ledger", "reports"),
     "holidays": ("ledger.deadlines",),
+    "msgspec": ("ledger.journal.shapes",),
     "orjson": ("ledger.seal",),
     "tomli": ("ledger.rulefile", "ledger.rulebook.scan"),
 }

@@ -23,7 +23,7 @@ from ledger.journal import verify as proof
 from ledger.journal.address import parse_url
 from ledger.journal.quick import Ask, prove_stretch
 from ledger.journal.verify import How, Mark, Verification, verify
-from ledger.merkle import Blocks, Tree, leaf
+from ledger.merkle import Tree, blocks_of, leaf
 from ledger.seal import encode, seal_code, seal_of
 from tests.cli_use import use as run
 from tests.day_sheets import sheet
@@ -235,10 +235,7 @@ def test_a_tree_of_stretches_is_the_tree_of_lines(lines: list[bytes], seams: lis
         whole.add(line)
     cuts = sorted({0, len(lines), *(seam for seam in seams if seam < len(lines))})
     for start, end in pairwise(cuts):
-        blocks = Blocks(start)
-        for line in lines[start:end]:
-            blocks.add_leaf(leaf(line))
-        joined.add_blocks(blocks.blocks)
+        joined.add_blocks(blocks_of(start, [leaf(line) for line in lines[start:end]]))
     assert (joined.size, joined.root, joined.peaks) == (whole.size, whole.root, whole.peaks)
 
 

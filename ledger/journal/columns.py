@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -45,7 +45,7 @@ def columns_of(line: Mapping[str, Any], seal: str, text: str) -> tuple[Any, ...]
     ) = [
         value if type(value) is str or value is None else _text(value) for value in map(get, _TEXTS)
     ]  # fmt: skip
-    day, month = _day_and_month(day)
+    day, month = day_and_month(day)
     used = get("used") if kind in _USES else None
     if not isinstance(used, dict):
         used = _NOTHING
@@ -64,7 +64,7 @@ def columns_of(line: Mapping[str, Any], seal: str, text: str) -> tuple[Any, ...]
 
 
 @lru_cache(maxsize=4096)
-def _day_and_month(text: str | None) -> tuple[str | None, int | None]:
+def day_and_month(text: str | None) -> tuple[str | None, int | None]:
     """Return a day and its month as they stand in the index, nothing for what is no day."""
     if text is None or not _DAY.fullmatch(text):
         return None, None
@@ -75,14 +75,20 @@ def place_of(line: Mapping[str, Any], private: str | None) -> tuple[int, str, st
     """Return the row of ``place`` (seq, site key, postal code) of a site entry, else None."""
     if line["kind"] != EntryKind.SITE or private is None:
         return None
+    return place_in(line["seq"], line["body"].get("site"), private, json.loads)
+
+
+def place_in(
+    seq: int, site: object, private: str | bytes, read: Callable[[str | bytes], object]
+) -> tuple[int, str, str] | None:
+    """Return the row of ``place`` of a site entry from its site and private text, read as JSON."""
     try:
-        address = json.loads(private)
+        address = read(private)
     except ValueError:
         return None
-    site = _text(line["body"].get("site"))
-    if site is None or not isinstance(address, dict):
+    if not isinstance(site, str) or not isinstance(address, dict):
         return None
-    return line["seq"], site, _text(address.get("zip")) or ""
+    return seq, site, _text(address.get("zip")) or ""
 
 
 def _text(value: object) -> str | None:

@@ -8,24 +8,49 @@ finds no fault: whatever it does not call the same is walked through again.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from hashlib import sha256
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
-from ledger.journal.columns import COLUMNS, columns_of, place_of
-from ledger.merkle import Blocks
-from ledger.seal import FORM, SALT_BYTES, read_line
+from ledger.journal.columns import (
+    COLUMNS,
+    LABEL_DIGITS,
+    columns_of,
+    day_and_month,
+    place_in,
+)
+from ledger.journal.shapes import PLAIN_COLUMNS, Shapes
+from ledger.merkle import blocks_of
+from ledger.seal import FORM, SALT_BYTES, read_json, read_line
 from ledger.values.sealed import EntryKind
 
 if TYPE_CHECKING:
+    from sqlite3 import Cursor
+
+    from sqlalchemy.engine.interfaces import DBAPICursor
+
     from ledger.journal.link import Link
 
-_SEAL, _TEXT = COLUMNS.index("seal"), COLUMNS.index("text")
-_PRIVATE = ("seq", "salt", "text")
-_PLACE = ("seq", "site", "zip")
+_FIRST_COLUMNS = ("seal", "label", "applied_on", "ym")
+_ASKED = ", ".join(("{text}", *_FIRST_COLUMNS, *PLAIN_COLUMNS))
+_BYTES = {"sqlite": "CAST(text AS BLOB)", "postgresql": "convert_to(text, 'UTF8')"}
+"""How a database gives a text as its bytes: nothing is decoded that is only hashed."""
+
+AT_ONCE = 128
+"""Rows taken from the database together; few enough to stay at hand while they are looked at."""
+
+_ROW = ("text", *_FIRST_COLUMNS, *PLAIN_COLUMNS)
+_DATA, _SEAL, _LABEL, _DAY, _MONTH, _PLAIN = range(6)
+_KIND, _SEQ, _FORM, _AT, _, _, _PREV, _PRIVATE, _REPLACES = range(_PLAIN, _PLAIN + 9)
+_in_order = itemgetter(*(_ROW.index(column) for column in COLUMNS))
 
 Row = tuple[Any, ...]
+Rows = Sequence[Any]
+"""Rows as the driver gives them: plain tuples."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +73,7 @@ class Stretch:
 
     first: int
     last: int
-    prev: str
+    prev: str = ""
     seal: str = ""
     at: str = ""
     ledger: str = ""
@@ -72,106 +97,162 @@ def prove_stretch(connection: Link, first: int, last: int, ask: Ask) -> Stretch 
 
     The first stretch of a ledger (``first`` is 1) takes in whatever stands before entry 1.
     """
-    low = first if first > 1 else -(2**63)
+    between = (first if first > 1 else -(2**63), last)
+    text = _BYTES[connection.dialect.name]
     try:
-        rows = _rows(connection, "journal", COLUMNS, (low, last))
-        privates = {
-            seq: (bytes(salt), text)
-            for seq, salt, text in _rows(
-                connection, "private", ("seq", "salt", "text"), (low, last)
-            )
-        }
-        places = {row[0]: row for row in _rows(connection, "place", _PLACE, (low, last))}
-        if len(rows) != last - first + 1 or rows[0][0] != first:
-            return None
-        return _Proof(ask, privates, places).of(rows)
+        with (
+            _asked(connection, f"seq, salt, {text}", "private", between) as texts,
+            _asked(connection, "seq, site, zip", "place", between) as places,
+            _asked(connection, _ASKED.format(text=text), "journal", between) as rows,
+        ):
+            proof = _Proof(ask, Stretch(first, last), texts.fetchall(), places.fetchall())
+            return proof.of(_some(rows))
     except connection.dialect.loaded_dbapi.Error:
         return None
     except (_NotTheSame, ValueError, TypeError, LookupError, AttributeError, RecursionError):
         return None
 
 
-def _rows(
-    connection: Link, table: str, columns: tuple[str, ...], between: tuple[int, int]
-) -> list[Row]:
-    """Return the rows of a stretch as the driver gives them, plain tuples."""
+@contextmanager
+def _asked(
+    connection: Link, what: str, table: str, between: tuple[int, int]
+) -> Iterator[Cursor | DBAPICursor]:
+    """Give the rows of a stretch as the driver gives them: plain tuples, in order."""
     cursor = connection.connection.cursor()
     try:
         cursor.execute(
-            f"SELECT {', '.join(columns)} FROM {table}"  # noqa: S608 - our own names and numbers
+            f"SELECT {what} FROM {table}"  # noqa: S608 - our own names and numbers
             f" WHERE seq BETWEEN {between[0]:d} AND {between[1]:d} ORDER BY seq"
         )
-        return cursor.fetchall()  # type: ignore[return-value] # the driver's tuples
+        yield cursor
     finally:
         cursor.close()
 
 
+def _some(cursor: Cursor | DBAPICursor) -> Iterator[Rows]:
+    while rows := cursor.fetchmany(AT_ONCE):
+        yield rows
+
+
+@cache
+def _shapes() -> Shapes:
+    """Return the shapes that this process has learned."""
+    return Shapes()
+
+
 class _Proof:
-    """The proof of one stretch."""
+    """The proof of one stretch, whole columns at a time where it can."""
 
-    def __init__(
-        self, ask: Ask, privates: dict[int, tuple[bytes, str]], places: dict[int, Row]
-    ) -> None:
+    def __init__(self, ask: Ask, done: Stretch, privates: Rows, places: Rows) -> None:
         self._ask = ask
-        self._privates = privates
-        self._places = places
+        self._done = done
+        self._privates = {row[0]: row for row in privates}
+        self._there = {row[0]: row for row in places}
+        self._named: dict[int, str] = {}
+        self._placed: dict[int, Row] = {}
+        self._leaves: list[bytes] = []
+        self._shapes = _shapes()
 
-    def of(self, rows: list[Row]) -> Stretch:
+    def of(self, rows: Iterable[Rows]) -> Stretch:
         """Return what the rows come to; raise where one is not as usual."""
-        prev = rows[0][COLUMNS.index("prev")]
-        done = Stretch(rows[0][0], rows[-1][0], prev)
-        tree = Blocks(done.first - 1)
-        places = 0
-        for row in rows:
-            text, seal = row[_TEXT], row[_SEAL]
-            data = text.encode()
-            line = read_line(text, data)
-            if sha256(data).hexdigest() != seal or line["form"] != FORM:
-                raise _NotTheSame
-            seq, at, kind = line["seq"], line["at"], line["kind"]
-            if columns_of(line, seal, text) != row or line["prev"] != prev:
-                raise _NotTheSame
-            if line["ledger"] != (done.ledger or line["ledger"]) or (kind == _FIRST) != (seq == 1):
-                raise _NotTheSame
-            done.ledger = line["ledger"]
-            private = self._private(seq, line["private"], done)
-            if kind == EntryKind.SITE:
-                if place_of(line, private) != self._places.get(seq):
-                    raise _NotTheSame
-                places += seq in self._places
-            elif kind in _TELLING or line["replaces"] is not None:
-                _note(line, done, tree)
-            if self._ask.kept and seal[:32] in self._ask.kept:
-                done.seen.append((seq, seal, at))
-            tree.add_leaf(sha256(b"\x00" + data).digest())
-            prev = seal
-        if places != len(self._places):
+        done, read = self._done, self._shapes.read
+        for some in rows:
+            self._chain(some)
+            for row in some:
+                known = read(row[_KIND], row[_DATA])
+                if known is None or not _fits(row, *known):
+                    self._look(row)
+                    continue
+                line = known[0]
+                if line.k_ledger != done.ledger:
+                    self._of_ledger(line.k_ledger)
+                if row[_KIND] == _SITE:
+                    self._place(row[_SEQ], line.k_body.k_site)
+        self._prove_privates()
+        if self._placed != self._there or len(self._leaves) != done.last - done.first + 1:
             raise _NotTheSame
-        done.seal, done.at, done.blocks = prev, at, tree.blocks
+        done.blocks = blocks_of(done.first - 1, self._leaves)
         return done
 
-    def _private(self, seq: int, digest: str | None, done: Stretch) -> str | None:
-        """Return the private text of an entry after proving it; count it."""
-        there = self._privates.get(seq)
-        if digest is None:
+    def _chain(self, rows: Rows) -> None:
+        """Prove seals, numbers and order of some rows, and take on what their columns say."""
+        done, columns = self._done, list(zip(*rows, strict=True))
+        lines, seals, seqs, kinds = (columns[n] for n in (_DATA, _SEAL, _SEQ, _KIND))
+        first = done.first + len(self._leaves)
+        if not self._leaves:
+            done.prev = done.seal = columns[_PREV][0]
+        if (
+            [sha256(line).hexdigest() for line in lines] != list(seals)
+            or columns[_PREV] != (done.seal, *seals[:-1])
+            or seqs != tuple(range(first, first + len(rows)))
+            or columns[_FORM].count(FORM) != len(rows)
+            or kinds.count(_FIRST) != (first == 1)
+            or (first == 1 and kinds[0] != _FIRST)
+        ):
+            raise _NotTheSame
+        self._leaves += [sha256(b"\x00" + line).digest() for line in lines]
+        done.seal, done.at = seals[-1], columns[_AT][-1]
+        replaced = zip(columns[_REPLACES], seqs, strict=True)
+        done.replaced += [(before, seq) for before, seq in replaced if before is not None]
+        named = zip(seqs, columns[_PRIVATE], strict=True)
+        self._named.update((seq, digest) for seq, digest in named if digest is not None)
+        if kept := self._ask.kept:
+            seen = zip(seqs, seals, columns[_AT], strict=True)
+            done.seen += [(seq, seal, at) for seq, seal, at in seen if seal[:32] in kept]
+
+    def _look(self, row: Row) -> None:
+        """Prove a row of which no shape could tell, and learn its shape."""
+        data = row[_DATA]
+        text = str(data, "utf-8")
+        line = read_line(text, data)
+        if columns_of(line, row[_SEAL], text) != _in_order((text, *row[1:])):
+            raise _NotTheSame
+        self._of_ledger(line["ledger"])
+        if line["kind"] == _SITE:
+            self._place(row[_SEQ], line["body"].get("site"))
+        elif line["kind"] in _TELLING:
+            _note(line, self._done, self._leaves[: row[_SEQ] - self._done.first])
+        self._shapes.learn(line["kind"], line)
+
+    def _of_ledger(self, ledger: str) -> None:
+        if self._done.ledger not in {"", ledger}:
+            raise _NotTheSame
+        self._done.ledger = ledger
+
+    def _place(self, seq: int, site: object) -> None:
+        """Work out the row of ``place`` of a site entry by its private text."""
+        if seq in self._privates:
+            there = place_in(seq, site, self._privates[seq][2], read_json)
             if there is not None:
+                self._placed[seq] = there
+
+    def _prove_privates(self) -> None:
+        """Prove that every private text named is there unchanged, or was disposed of; no others."""
+        gone, named = self._ask.gone, self._named
+        for seq, salt, text in self._privates.values():
+            digest = named.pop(seq, None)
+            if sha256(salt + text).hexdigest() != digest or len(salt) != SALT_BYTES:
                 raise _NotTheSame
-            return None
-        if there is None:
-            if seq not in self._ask.gone:
+            if not text.isascii():
+                str(text, "utf-8")  # raises where it is no text
+            if seq in gone:
                 raise _NotTheSame
-            done.disposed += 1
-            return None
-        salt, text = there
-        if seq in self._ask.gone or len(salt) != SALT_BYTES:
+        if any(seq not in gone for seq in named):
             raise _NotTheSame
-        if sha256(salt + text.encode()).hexdigest() != digest:
-            raise _NotTheSame
-        done.privates += 1
-        return text
+        self._done.privates, self._done.disposed = len(self._privates), len(named)
 
 
-_FIRST = str(EntryKind.LEDGER)
+def _fits(row: Row, line: Any, columns: Row) -> bool:  # noqa: ANN401 - a line by its shape
+    """Say whether the columns of a row hold what its line says, in the form of this version."""
+    label = line.k_body.k_label
+    return (
+        row[_PLAIN:] == columns
+        and row[_LABEL] == (None if label is None else label[:LABEL_DIGITS])
+        and (row[_DAY], row[_MONTH]) == day_and_month(line.k_body.k_date)
+    )
+
+
+_FIRST, _SITE = str(EntryKind.LEDGER), str(EntryKind.SITE)
 _CLOSE = str(EntryKind.CLOSE)
 _TELLING = frozenset(
     str(kind)
@@ -183,15 +264,13 @@ _TELLING = frozenset(
 """The kinds that name kept bytes or seal a root."""
 
 
-def _note(line: dict[str, Any], done: Stretch, tree: Blocks) -> None:
+def _note(line: dict[str, Any], done: Stretch, leaves: list[bytes]) -> None:
     """Note what is to be compared with entries outside of the stretch."""
-    seq, body, replaces = line["seq"], line["body"], line["replaces"]
-    if replaces is not None:
-        done.replaced.append((replaces, seq))
+    seq, body = line["seq"], line["body"]
     done.wanted += ((digest, seq) for digest in digests_in(line["kind"], body))
     if line["kind"] == _CLOSE:
         sealed = {name: body.get(name) for name in ("size", "root", "peaks")}
-        done.closes.append((seq, sealed, tree.blocks))
+        done.closes.append((seq, sealed, blocks_of(done.first - 1, leaves)))
 
 
 def digests_in(kind: str, body: dict[str, Any]) -> Iterator[str]:
