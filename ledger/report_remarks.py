@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from ledger.rulebook.form_model import Form
-from ledger.values.rounding import exact_text, fixed, half_even
+from ledger.values.rounding import exact_text, fixed, shows
 from ledger.values.summary import Remark, Summary, UseLine
 
 CANNOT_TELL = "cannot tell"
@@ -105,7 +105,7 @@ def _synergist(item: Synergist, places: int) -> Remark:
 
 def _lines(summary: Summary) -> Iterator[Remark]:
     for line in summary.lines:
-        if line.total and not half_even(line.total, summary.places):
+        if line.total and not shows(line.total, summary.places):
             yield Remark(
                 f"{line.product}: more than nothing was used, {exact_text(line.total)} "
                 f"{line.unit} exactly, which the places of this report do not show.",

@@ -23,6 +23,8 @@ def sum_of(amounts: Iterable[Quantity], units: Units) -> Quantity:
     if not listed:
         raise ValueError("there is no amount to add")
     unit = listed[0].unit
+    if len(listed) == 1:
+        return listed[0]
     return Quantity(sum((units.convert(item, unit).value for item in listed), Fraction()), unit)
 
 
@@ -41,10 +43,11 @@ def stated(total: Quantity, pounds: Fraction | None, form: Form, units: Units) -
     for _, allowed in form.units:
         fitting = [unit for unit in allowed if units.comparable(unit, total.unit)]
         if fitting:
-            offered = [units.convert(total, unit) for unit in fitting]
-            smaller = sorted(
-                (q for q in offered if q.value >= offered[0].value), key=lambda q: q.value
-            )
+            usual = units.convert(total, fitting[0])
+            if usual.value >= 1:
+                return usual
+            offered = [usual, *(units.convert(total, unit) for unit in fitting[1:])]
+            smaller = sorted((q for q in offered if q.value >= usual.value), key=lambda q: q.value)
             return next((q for q in smaller if q.value >= 1), smaller[-1])
     if pounds is not None and any("lb" in allowed for _, allowed in form.units):
         return Quantity(pounds, "lb")

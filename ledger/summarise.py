@@ -91,14 +91,9 @@ def summarise(
     there leaves pounds untold.
     """
     buckets = _buckets(groups, products, form, scope, units)
-    made = [
-        _made(key, bucket, form, scope, units)
-        for key, bucket in sorted(buckets.items(), key=lambda item: _order(item[0]))
-    ]
-    kept = [
-        replace(item, line=replace(item.line, number=number))
-        for number, item in enumerate((item for item in made if not item.left_out), 1)
-    ]
+    maker = _Maker(form, scope, units, _by_product(scope))
+    made = [maker.made(key, buckets[key]) for key in sorted(buckets, key=_order)]
+    kept = [item for item in made if not item.left_out]
     lines = tuple(item.line for item in kept)
     summary = Summary(
         scope.place.id, scope.period, form.id, form.digest,
@@ -159,36 +154,64 @@ def _buckets(
 
 
 def _sum(groups: Sequence[UseGroup], units: Units) -> Quantity:
-    return sum_of((Quantity(group.amount, group.unit) for group in groups), units)
+    """Add up exactly: whole numbers while unit and denominator are the same, fractions then."""
+    sums: dict[tuple[str, int], int] = {}
+    for group in groups:
+        kind = group.unit, group.denominator
+        sums[kind] = sums.get(kind, 0) + group.numerator
+    amounts = (Quantity(Fraction(top, below), unit) for (unit, below), top in sums.items())
+    return sum_of(amounts, units)
 
 
-def _made(key: _Key, bucket: _Bucket, form: Form, scope: Scope, units: Units) -> _Made:
-    """Return the line of a bucket with what its label versions gave."""
-    known = [product for product in bucket.products if product is not None]
-    newest = max(known, key=lambda product: str(product.in_force.start or ""), default=None)
-    parts = _parts(bucket, form, units)
-    pounds = _total([part.pounds for part in parts])
-    total = stated(_sum(bucket.groups, units), pounds, form, units)
-    lines = sum(group.lines for group in bucket.groups)
-    visits = _visits(key, bucket, scope)
-    line = UseLine(
-        number=0,
-        jurisdiction=scope.place.id,
-        county=key.county,
-        county_number=scope.place.county_number(key.county) or "",
-        site_code=key.site_code,
-        product_key=key.product_key,
-        registration=_registration(key, newest),
-        product=newest.name if newest else key.product_key,
-        total=total.value,
-        unit=total.unit,
-        lines=lines,
-        visits=visits,
-        applications=lines if form.counts == "lines" else visits,
-        pounds=pounds,
-        labels=tuple(sorted({group.label[:16] for group in bucket.groups if group.label})),
-    )
-    return _Made(line, parts, key.left_out)
+@dataclass(slots=True)
+class _Maker:
+    """Makes the lines of a summary, in order; those that are kept are numbered from 1."""
+
+    form: Form
+    scope: Scope
+    units: Units
+    visits: Mapping[str, Sequence[VisitCount]]
+    numbered: int = 0
+
+    def made(self, key: _Key, bucket: _Bucket) -> _Made:
+        """Return the line of a bucket with what its label versions gave."""
+        form, place = self.form, self.scope.place
+        known = [product for product in bucket.products if product is not None]
+        newest = max(known, key=lambda product: str(product.in_force.start or ""), default=None)
+        whole = _sum(bucket.groups, self.units)
+        parts = _parts(bucket, whole, form, self.units)
+        pounds = _total([part.pounds for part in parts])
+        total = stated(whole, pounds, form, self.units)
+        lines = sum(group.lines for group in bucket.groups)
+        visits = _visits(key, bucket, self.visits.get(key.product_key, ()))
+        self.numbered += not key.left_out
+        line = UseLine(
+            number=0 if key.left_out else self.numbered,
+            jurisdiction=place.id,
+            county=key.county,
+            county_number=place.county_number(key.county) or "",
+            site_code=key.site_code,
+            product_key=key.product_key,
+            registration=_registration(key, newest),
+            product=newest.name if newest else key.product_key,
+            total=total.value,
+            unit=total.unit,
+            lines=lines,
+            visits=visits,
+            applications=lines if form.counts == "lines" else visits,
+            pounds=pounds,
+            labels=tuple(sorted({group.label[:16] for group in bucket.groups if group.label})),
+        )
+        return _Made(line, parts, key.left_out)
+
+
+def _by_product(scope: Scope) -> dict[str, list[VisitCount]]:
+    """Return the counts of visits in the place of a summary, by product."""
+    found: dict[str, list[VisitCount]] = {}
+    for count in scope.visits:
+        if count.jurisdiction == scope.place.id:
+            found.setdefault(count.product_key, []).append(count)
+    return found
 
 
 def _registration(key: _Key, product: Product | None) -> str:
@@ -196,17 +219,15 @@ def _registration(key: _Key, product: Product | None) -> str:
     return key.product_key if product is None else product.registration or ""
 
 
-def _visits(key: _Key, bucket: _Bucket, scope: Scope) -> int | None:
-    """Return the distinct visits: as counted, or of the one group, else None.
+def _visits(key: _Key, bucket: _Bucket, of_product: Sequence[VisitCount]) -> int | None:
+    """Return the distinct visits: as counted of the product, or of the one group, else None.
 
     Counties can be added (a visit is in one of them), site codes cannot.
     """
     counts = [
         count
-        for count in scope.visits
-        if (count.jurisdiction, count.product_key) == (scope.place.id, key.product_key)
-        and key.county in {"", count.county}
-        and key.site_code in {"", count.site_code}
+        for count in of_product
+        if key.county in {"", count.county} and key.site_code in {"", count.site_code}
     ]
     if counts and len({count.site_code for count in counts}) == 1:
         return sum(count.visits for count in counts)
@@ -216,12 +237,15 @@ def _visits(key: _Key, bucket: _Bucket, scope: Scope) -> int | None:
 # ------------------------------------------------------------------ pounds
 
 
-def _parts(bucket: _Bucket, form: Form, units: Units) -> tuple[_Part, ...]:
-    """Split a line by what its label versions say of weight and ingredients.
+def _parts(bucket: _Bucket, whole: Quantity, form: Form, units: Units) -> tuple[_Part, ...]:
+    """Split a line, ``whole`` in all, by what its label versions say of weight and ingredients.
 
     Versions that say the same are weighed together, so that a reprinted label does not change
     the rounding.
     """
+    first = bucket.products[0]
+    if all(product is first for product in bucket.products):
+        return (_Part(first, whole, pounds_of(whole, first, form, units)),)
     recipes: dict[object, tuple[Product | None, list[UseGroup]]] = {}
     for group, product in zip(bucket.groups, bucket.products, strict=True):
         recipe = (product.specific_gravity, product.ingredients) if product else None
@@ -236,6 +260,8 @@ def _parts(bucket: _Bucket, form: Form, units: Units) -> tuple[_Part, ...]:
 def _total(pounds: Sequence[Fraction | None]) -> Fraction | None:
     """Add pounds; one that cannot be told leaves the sum untold."""
     known = [value for value in pounds if value is not None]
+    if len(known) == len(pounds) == 1:
+        return known[0]
     return sum(known, Fraction()) if len(known) == len(pounds) else None
 
 
@@ -248,11 +274,12 @@ def _ingredients(made: Sequence[_Made]) -> Iterator[IngredientUse]:
             pounds = _pounds_in(ingredient, item.parts)
             found.setdefault(key, []).append((item.line, pounds))
     for (county, name, cas), uses in sorted(found.items()):
-        known = sum((pounds for _, pounds in uses if pounds is not None), Fraction())
+        told = [pounds for _, pounds in uses if pounds is not None]
+        known = sum(told, Fraction())
         first = uses[0][0]
         yield IngredientUse(
             first.jurisdiction, county, first.county_number, name, cas,
-            _total([pounds for _, pounds in uses]), known,
+            known if len(told) == len(uses) else None, known,
             _count([line.applications for line, _ in uses]),
         )  # fmt: skip
 

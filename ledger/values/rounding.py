@@ -23,6 +23,11 @@ def half_even(value: Fraction, places: int) -> Decimal:
     return Decimal((int(scaled < 0), tuple(int(digit) for digit in str(abs(scaled))), -places))
 
 
+def shows(value: Fraction, places: int) -> bool:
+    """Say whether anything of a value is left when it is rounded to that many places."""
+    return _scaled(value, places) != 0
+
+
 def fixed(value: Fraction, places: int) -> str:
     """Return the same as plain text, never with an exponent: ``0.05625``."""
     scaled = _scaled(value, places)
