@@ -22,6 +22,8 @@ def compare_uses(sealed: Application, now: Application | None) -> tuple[Differen
     """Return every field of the record that comes out otherwise from the kept cells."""
     if now is None:
         return (Difference("the record", "booked", "could not be booked from these cells now"),)
+    if sealed == now:
+        return ()
     return tuple(
         Difference(field.name, str(getattr(sealed, field.name)), str(getattr(now, field.name)))
         for field in fields(Application)

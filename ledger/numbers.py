@@ -134,6 +134,8 @@ def _value(text: str) -> Fraction | tuple[str, str, str]:
 
 def _spelt_out(text: str) -> str:
     """Return the text with every fraction character written out: ``1½`` as ``1 1/2``."""
+    if text.isascii():
+        return text
     text = _STUCK.sub(r"\1 \2", text)
     for char in set(text) & set(VULGAR):
         text = text.replace(char, unicodedata.normalize("NFKC", char))

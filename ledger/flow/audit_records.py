@@ -178,8 +178,10 @@ def _label_items(workspace: Workspace, reader: Reader, record: Booked) -> Iterat
         yield replace(
             item, way_out="keep every label version in rules/labels while records name it"
         )
+    if not use.lot:
+        return
     listed = [file.product.lots for file in book.versions(use.product) if file.product]
     lots = {fold(lot) for version in listed for lot in version}
-    if use.lot and lots and fold(use.lot) not in lots:
+    if lots and fold(use.lot) not in lots:
         text = f"no label on file names lot {use.lot}: the newest in force was taken"
         yield about(record, Topic.LABELS, Weight.UNKNOWN, "label-of-lot", text)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 
+from ledger.seal import read_json
 from ledger.values.sealed import Sealed
 
 FILE = "file"
@@ -22,7 +23,7 @@ def file_of(entry: Sealed) -> str:
     origin = entry.body.get("origin")
     said = entry.body.get("name") if origin is None else origin.get("file")
     if said is None and entry.private:
-        said = json.loads(entry.private).get(FILE)
+        said = read_json(entry.private).get(FILE)
     if said is None:
         digest = str(entry.body.get("sheet") or entry.body.get("digest") or "")
         return f"{digest[:12]} (its name is disposed of)"

@@ -7,10 +7,12 @@ stands in its place. Where its condition cannot be told it may govern, and is sa
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any, TypeVar
 
 from ledger.checks.case import Case
 from ledger.checks.facts import facts_of
+from ledger.checks.remember import Remembered
 from ledger.checks.retention import rules_about
 from ledger.rulebook.book import Book
 from ledger.rulebook.model import Deadline, Requirement, Retention, RuleFile
@@ -27,10 +29,23 @@ def case_of(book: Book, use: Application, site: Site, others: Iterable[Applicati
     return Case(use, product, site, book.firm, book.words, tuple(others))
 
 
-def clocks_of(book: Book, case: Case) -> Iterator[tuple[Deadline, bool | None]]:
-    """Yield every clock that may govern a record, and whether it does; None cannot be told."""
+def clocks_of(book: Book, case: Case) -> tuple[tuple[Deadline, bool | None], ...]:
+    """Return every clock that may govern a record, and whether it does; None cannot be told."""
+    label = case.product.digest if case.product else None
+    if case.firm is not book.firm or case.words is not book.words or label == "":
+        return _clocks(book, case)
+    # Of one label and jurisdiction most records ask the same and are answered alike.
+    key = ("clocks", case.use.jurisdiction, label)
+    if key not in book.memory:
+        book.memory[key] = Remembered(partial(_clocks, book))
+    kept: Remembered[tuple[tuple[Deadline, bool | None], ...]] = book.memory[key]
+    return kept.of(case, {})
+
+
+def _clocks(book: Book, case: Case) -> tuple[tuple[Deadline, bool | None], ...]:
     laws = book.laws_of(case.use.jurisdiction)
-    yield from _governing(book, case, [(law, rule) for law in laws for rule in law.deadlines])
+    rules = [(law, rule) for law in laws for rule in law.deadlines]
+    return tuple(_governing(book, case, rules))
 
 
 def retentions_of(book: Book, case: Case) -> Iterator[tuple[Retention, bool | None]]:
@@ -45,7 +60,7 @@ def retentions_of(book: Book, case: Case) -> Iterator[tuple[Retention, bool | No
 def _governing(
     book: Book, case: Case, rules: Iterable[tuple[RuleFile, Order]]
 ) -> Iterator[tuple[Order, bool | None]]:
-    in_force = [(law, rule) for law, rule in rules if rule.span.holds(case.use.date)]
+    in_force = [(law, rule) for law, rule in rules if case.in_force(rule.span)]
     if not in_force:
         return
     facts = facts_of(case)
@@ -74,5 +89,5 @@ def _giving_way(book: Book, case: Case, facts: Mapping[str, Any]) -> frozenset[t
 def _stands(
     order: Requirement | Deadline | Retention, case: Case, facts: Mapping[str, Any], book: Book
 ) -> bool:
-    in_force = order.read.decides and order.span.holds(case.use.date)
+    in_force = order.read.decides and case.in_force(order.span)
     return in_force and holds(order.when, facts, book.units) is True

@@ -16,6 +16,7 @@ from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry
 from ledger.intake import read_sheet
 from ledger.journal import Reader, Writer
 from ledger.normalise.line import Normalised
+from ledger.seal import read_json
 from ledger.values.draft import APPLICATION_HEADINGS, Draft, Sheet
 from ledger.values.finding import Fault
 from ledger.values.lexicon import fold
@@ -67,7 +68,7 @@ def _held(entry: Sealed) -> Held:
 
 
 def _cells(entry: Sealed) -> dict[str, str]:
-    return dict(json.loads(entry.private)["cells"]) if entry.private else {}
+    return dict(read_json(entry.private)["cells"]) if entry.private else {}
 
 
 def open_held(reader: Reader, seq: int) -> Sealed:
@@ -87,11 +88,11 @@ def open_held(reader: Reader, seq: int) -> Sealed:
 def draft_of(entry: Sealed, changes: Mapping[str, str]) -> Draft:
     """Return the kept line as a draft again, with these cells changed."""
     origin = entry.body["origin"]
-    place = Origin(file_of(entry), origin["row"], None, None, origin["page"])
+    file, row, page = file_of(entry), origin["row"], origin["page"]
     cells = {**_cells(entry), **changes}
     return Draft(
-        place,
-        {heading: Cell(text, place._replace(column=heading)) for heading, text in cells.items()},
+        Origin(file, row, None, None, page),
+        {name: Cell(text, Origin(file, row, name, None, page)) for name, text in cells.items()},
         dict(changes),
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -15,6 +14,7 @@ from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader, Writer
 from ledger.rulebook.book import Book
+from ledger.seal import read_json
 from ledger.values.body import application_from
 from ledger.values.entry import Application
 from ledger.values.finding import Finding, Kind, RuleRef
@@ -36,7 +36,7 @@ def booked(sealed: Sealed) -> Booked:
 
 
 def _private(sealed: Sealed) -> Mapping[str, Any] | None:
-    return json.loads(sealed.private) if sealed.private else None
+    return read_json(sealed.private) if sealed.private else None
 
 
 def find(

@@ -129,7 +129,7 @@ class SiteBook:
     def at(self, key: str, until: int) -> Site | None:
         """Return a site as it was sealed before entry ``until``; its first form if only later."""
         if key not in self._forms:
-            entries = self._reader.entries(kinds=(EntryKind.SITE,), site=key)
+            entries = self._reader.site_forms(key)
             self._forms[key] = [(entry.seq, site_from(entry)) for entry in entries]
         forms = self._forms[key]
         before = [site for seq, site in forms if seq < until]

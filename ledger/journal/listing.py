@@ -38,15 +38,21 @@ def entries_by_day(
         yield sealed_from(row)
 
 
-def sites_of(reader: Reader, keys: Iterable[str]) -> dict[str, Sealed]:
-    """Return the newest entry of each of these sites; an unknown key is left out."""
-    found: dict[str, Sealed] = {}
+def site_forms_of(reader: Reader, keys: Iterable[str]) -> dict[str, tuple[Sealed, ...]]:
+    """Return every entry of each of these sites, oldest first; an unknown key is left out."""
+    found: dict[str, tuple[Sealed, ...]] = {}
     for some in _chunks(keys):
         those = (one_of("journal.kind", (str(EntryKind.SITE),)), one_of("journal.site", some))
         for row in reader.rows_of(*asking_entries(those)):
             entry = sealed_from(row)
-            found[entry.body["site"]] = entry  # in order: the newest stays
+            key = entry.body["site"]
+            found[key] = (*found.get(key, ()), entry)
     return found
+
+
+def sites_of(reader: Reader, keys: Iterable[str]) -> dict[str, Sealed]:
+    """Return the newest entry of each of these sites; an unknown key is left out."""
+    return {key: forms[-1] for key, forms in site_forms_of(reader, keys).items()}
 
 
 def kinds_of_newest(reader: Reader, seqs: Iterable[int]) -> dict[int, EntryKind]:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Hashable, Iterator, Sequence
 from itertools import chain
 from typing import Any, TypeVar
 
-from ledger.journal.listing import entries_of, newest_judgements, sites_of, widest_judgement
+from ledger.journal.listing import entries_of, newest_judgements, site_forms_of, widest_judgement
 from ledger.journal.read import EVER, Reader
 from ledger.values.sealed import Head, Sealed
 
@@ -56,8 +56,8 @@ class ManyReader(Reader):
         self._expected = {entry.seq: entry for entry in entries}
         self._judged = dict(self._newest_judgements())
         keys = {entry.body["site"] for entry in entries}
-        for key, site in sites_of(self, keys - self._sites.keys()).items():
-            self._sites.keep(key, site)
+        for key, forms in site_forms_of(self, keys - self._sites.keys()).items():
+            self._sites.keep(key, forms)
         for key, there in self._grouped("site", keys - self._ever.keys(), EVER).items():
             self._ever.keep(key, there)
 
@@ -109,10 +109,15 @@ class ManyReader(Reader):
 
     def site(self, key: str) -> Sealed | None:
         """Return the newest entry of a site, None for an unknown key."""
+        forms = self.site_forms(key)
+        return forms[-1] if forms else None
+
+    def site_forms(self, key: str) -> tuple[Sealed, ...]:
+        """Return every entry of a site, oldest first."""
         if key not in self._sites:
-            return super().site(key)
-        found: Sealed = self._sites[key]
-        return found
+            return super().site_forms(key)
+        forms: tuple[Sealed, ...] = self._sites[key]
+        return forms
 
     def blob(self, digest: str) -> bytes | None:
         """Return kept bytes by their SHA-256, None if they are not here."""

@@ -15,6 +15,7 @@ from ledger.journal.columns import COLUMNS, USES
 from ledger.journal.filters import Where, both, conditions_of, is_one_of, one_of
 from ledger.journal.link import CHUNK, Row, rows_of, stream_of
 from ledger.journal.month import read_month
+from ledger.seal import read_json
 from ledger.values.sealed import EntryKind, Head, Sealed
 from ledger.values.use_group import UseGroup, VisitCount
 
@@ -68,7 +69,7 @@ def asking_entries(
 def sealed_from(row: Sequence[Any]) -> Sealed:
     """Return the entry of a row, by its line; the columns beside it are not asked."""
     seq, seal, text, private_text = row
-    line = json.loads(text)
+    line = read_json(text)
     return Sealed(
         seq, EntryKind(line["kind"]), line["at"], line["by"], line["os_user"], line["prev"], seal,
         text, line["body"], private_text, line["replaces"], line["refers"],
@@ -290,6 +291,12 @@ class Reader:
         """Return the newest entry of a site, None for an unknown key."""
         found = self._entries(Where("journal.site = ?", (key,)), _NEWEST_SITE)
         return found[0] if found else None
+
+    def site_forms(self, key: str) -> tuple[Sealed, ...]:
+        """Return every entry of a site, oldest first."""
+        return self._entries(
+            one_of("journal.kind", (str(EntryKind.SITE),)), Where("journal.site = ?", (key,))
+        )
 
     def sites_in(self, zip5: str) -> tuple[Sealed, ...]:
         """Return the sites that now lie in a postal code; empty text asks for those without."""

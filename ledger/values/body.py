@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, time
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from ledger.values.amount import Amount, Basis, Dilution, Quantity, Strength, Used
@@ -75,6 +76,7 @@ def _clock(value: time | None) -> str | None:
     return None if value is None else value.isoformat("minutes")
 
 
+@lru_cache(maxsize=2048)
 def _time(text: str | None) -> time | None:
     return None if text is None else time.fromisoformat(text)
 
@@ -84,11 +86,17 @@ def _quantity(value: Quantity | None) -> dict[str, Any] | None:
 
 
 def _quantity_from(body: Mapping[str, Any] | None) -> Quantity | None:
-    return None if body is None else Quantity(Fraction(body["value"]), body["unit"])
+    return None if body is None else _known_quantity(body)
 
 
 def _known_quantity(body: Mapping[str, Any]) -> Quantity:
-    return Quantity(Fraction(body["value"]), body["unit"])
+    return _measure(body["value"], body["unit"])
+
+
+@lru_cache(maxsize=8192)
+def _measure(value: str, unit: str) -> Quantity:
+    """Return a quantity from its exact text; a ledger writes the same ones again and again."""
+    return Quantity(Fraction(value), unit)
 
 
 def _amount(amount: Amount) -> dict[str, Any]:
