@@ -4,6 +4,7 @@ source."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from datetime import date
 from fractions import Fraction
 
 from ledger.checks.case import Case
@@ -160,6 +161,12 @@ def _umbrella(group: str) -> bool:
     return number in _UMBRELLA_GROUPS or group.startswith("UN")
 
 
+def is_old(weighed: date, day: date) -> bool:
+    """Whether a tool that was weighed on a day ought to be weighed again: after twelve months."""
+    months = (day.year - weighed.year) * 12 + day.month - weighed.month
+    return (months, day.day) > (_MONTHS_OF_CALIBRATION, weighed.day)
+
+
 def old_calibration(case: Case, _tools: Tools, _book: Book) -> Iterator[Finding]:
     """An estimate rests on a weighing of the tool that is not older than a year."""
     tool, use = case.tool, case.use
@@ -170,10 +177,7 @@ def old_calibration(case: Case, _tools: Tools, _book: Book) -> Iterator[Finding]
     if not days:
         return
     last = max(days)
-    months = (use.date.year - last.year) * 12 + use.date.month - last.month
-    if months > _MONTHS_OF_CALIBRATION or (
-        months == _MONTHS_OF_CALIBRATION and use.date.day > last.day
-    ):
+    if is_old(last, use.date):
         text = f"{tool.key} was last calibrated for this product on {last}; weigh it again"
         yield _advice("CALIBRATION", "old-calibration", text, "equipment")
 

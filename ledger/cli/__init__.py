@@ -15,7 +15,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("demo", "setting up", "Make an invented firm's month, filed and proved."),
     "template": ("setting_up", "setting up", "Write an empty day sheet, for a screen or a pen."),
     "rules": ("rules", "setting up", "List, show, check or copy rule files."),
-    "people": ("people", "setting up", "List people, licences, training; train, sign off."),
+    "people": ("people", "setting up", "List people, licences, training, tools."),
     "sites": ("sites", "setting up", "List sites, and answer whether two are the same place."),
     "prepare": ("prepare", "the applicator", "Before the job: may I, how much, how, when again."),
     "carry-over": ("carrying", "setting up", "Carry over years kept in a spreadsheet."),

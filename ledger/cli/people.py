@@ -9,6 +9,7 @@ import click
 
 from ledger.cli.common import DONE, OWED, group_options, print_json, read_day, shared
 from ledger.cli.people_records import sign_off_command, train_command
+from ledger.cli.people_tools import tools_command
 from ledger.cli.printing import counted, filled, table
 from ledger.flow.workspace import FIRM_FILE, open_workspace
 
@@ -32,7 +33,7 @@ _HEADINGS = ("Key", "Name", "Licence", "Title", "Where", "Work", "From", "To", "
 @group_options
 @click.pass_context
 def people_command(ctx: click.Context, /, on: str | None, **_: object) -> None:
-    """List people, licences, training; train, sign off.
+    """List people, licences, training, tools.
 
     The people of the workspace: their licences, their training, lines that wait for a signature.
 
@@ -45,6 +46,7 @@ def people_command(ctx: click.Context, /, on: str | None, **_: object) -> None:
       useledger people --on 2026-02-01
       useledger people train aster --on 2026-01-05 --trainer renner --title "..." --by calloway
       useledger people sign-off 2026-01-15 --by renner
+      useledger people tools
     """
     if ctx.invoked_subcommand is None:
         ctx.invoke(list_command, on=on, workspace=None, as_json=False)
@@ -210,3 +212,4 @@ def _working(workspace: Workspace, day: date) -> set[str]:
 
 people_command.add_command(train_command)
 people_command.add_command(sign_off_command)
+people_command.add_command(tools_command)

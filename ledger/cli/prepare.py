@@ -22,6 +22,7 @@ from ledger.cli.common import (
     stop,
 )  # fmt: skip
 from ledger.flow.workspace import Workspace, open_workspace
+from ledger.preparing.wish import AGAIN
 from ledger.values.finding import Fault, render_fault
 
 if TYPE_CHECKING:
@@ -117,6 +118,7 @@ def tank_jobs(job: dict[str, str], others: tuple[str, ...]) -> list[dict[str, st
 @click.argument("product")
 @job_options
 @with_option
+@click.option("--again", is_flag=True, help="The same work as last time here, where not said.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write a page for the truck (.pdf).")
 @shared
 def prepare_command(
@@ -137,6 +139,9 @@ def prepare_command(
       useledger prepare ridgeline-dust --at S0001 --applicator renner \\
         --method "crack and crevice" --setting "at structure" \\
         --places "door frame; siding seam" --pests ants --extent "180 ft"
+    The same work as last time at that site, its rooms, pests and extent; what was done about
+    moving air, people or the weather is asked anew. Example:
+      useledger prepare ridgeline-dust --at S0001 --applicator renner --again
     Several products in one tank: the amount is then the finished mix, each label binds the whole
     tank, and an active ingredient that products share is added up. Example:
       useledger prepare ridgeline-sc --dilution "0.4 fl oz/gal" \\
@@ -146,7 +151,8 @@ def prepare_command(
     if out is not None and out.suffix.casefold() != ".pdf":
         stop(f"{out}: name a file that ends in .pdf")
     opened = open_workspace(workspace)
-    job = job_cells(product, said)
+    again = "yes" if said.pop("again") else ""
+    job = job_cells(product, said) | {AGAIN: again}
     made = _tank(opened, job, others) if others else _alone(opened, job)
     if not isinstance(made, _Told):
         return cannot_read(made, as_json=as_json)

@@ -52,5 +52,14 @@ def revisits_owed(reader: Reader, book: Book, on: date, ahead: timedelta) -> Ite
         yield Owing(
             Sort.REVISIT, item.due_from, f"visit {where} again: {item.product_name}",
             f"done on {item.done_on}, lasts {item.lasts}: until {long_day(item.due_to)}{over}",
-            item.source, f"useledger prepare {item.product_key} --at {item.site} --help",
+            item.source, _command(item),
         )  # fmt: skip
+
+
+def _command(item: Revisit) -> str:
+    """Return the command that plans the same work again, by whoever did it last."""
+    who = item.applicator or "PERSON"
+    setting = f' --setting "{item.setting}"' if item.setting else ""
+    return (
+        f"useledger prepare {item.product_key} --at {item.site} --applicator {who}{setting} --again"
+    )

@@ -91,6 +91,7 @@ class Revisit:
     due_to: date
     lasts: str
     source: str
+    applicator: str = ""
 
     def state(self, on: date) -> str:
         """Return ``not yet``, ``due`` or ``overdue`` on a day."""
@@ -122,6 +123,6 @@ def revisits_of(
         if first <= on + ahead:
             found.append(Revisit(
                 use.site, use.customer, use.product_key, use.product_name, use.setting, use.date,
-                first, until, lasts.text, lasts.source,
+                first, until, lasts.text, lasts.source, use.applicator,
             ))  # fmt: skip
     return tuple(sorted(found, key=lambda r: (r.due_from, r.site, r.product_key, r.setting)))

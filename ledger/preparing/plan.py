@@ -145,7 +145,7 @@ def plan_of(
         ("On file", stage.filled),
         ("Before this", tuple(history(stage, use))),
         ("Instead", (other_product(stage, use),)),
-        ("Advice", (*remarks, *_advice(planned))),
+        ("Advice", (*remarks, *_advice(planned, amount=bool(stage.cells.get("amount"))))),
         ("Record", _record(planned)),
         ("Care", tuple(cautions(product.formulation is Formulation.DUST, use.setting == "indoor"))),
     )
@@ -215,8 +215,14 @@ def _again(
     return (*intervals, *visits_left(stage, rules, use), next_visit)
 
 
-def _advice(planned: Judged) -> tuple[Said, ...]:
-    return tuple(said_of(f) for f in planned.of(Kind.ADVICE) if not f.code.startswith("FIELD-"))
+def _advice(planned: Judged, *, amount: bool) -> tuple[Said, ...]:
+    """Return the advice; habits of how an amount is put down only where one was asked about."""
+    return tuple(
+        said_of(f)
+        for f in planned.of(Kind.ADVICE)
+        if not f.code.startswith("FIELD-")
+        and (amount or f.column != "amount" or not f.code.startswith("PRACTICE-"))
+    )
 
 
 def _record(planned: Judged) -> tuple[Said, ...]:

@@ -65,6 +65,21 @@ _KEPT: tuple[tuple[str, Callable[[Application], str]], ...] = (
 """What is the same from visit to visit, by its heading: never a place, a pest or an answer."""
 
 
+AGAIN = "again"
+"""The cell of a wish that asks for the same work as last time."""
+
+_SAME: tuple[tuple[str, Callable[[Application], str]], ...] = (
+    ("method", lambda use: use.method),
+    ("setting", lambda use: use.setting),
+    ("places", lambda use: "; ".join(use.places)),
+    ("pests", lambda use: "; ".join(use.pests)),
+    ("extent", lambda use: use.extent.text),
+    ("equipment", lambda use: use.equipment),
+)
+"""What is taken only where the wish asks for the same as last time: the work itself. What was
+avoided, prepared or found in the air that day is asked anew."""
+
+
 def fill(stage: Stage, use: Application, own: frozenset[str]) -> bool:
     """Fill blank cells from what was recorded at the site, and say so; return whether any was.
 
@@ -77,7 +92,7 @@ def fill(stage: Stage, use: Application, own: frozenset[str]) -> bool:
         key=lambda other: (other.date, str(other.start)), reverse=True,
     )  # fmt: skip
     other_customer = bool(stage.cells.get("customer"))
-    found: dict[str, tuple[str, Application]] = {}
+    found = _as_last(stage, use, past)
     for heading, told in _KEPT:
         if told(use) or (heading == "customer address" and other_customer):
             continue
@@ -85,8 +100,32 @@ def fill(stage: Stage, use: Application, own: frozenset[str]) -> bool:
         if newest is not None:
             found[heading] = (told(newest), newest)
     stage.cells = {**stage.cells, **{heading: text for heading, (text, _) in found.items()}}
-    stage.filled = (*_taken(found), *_known_of(stage, use, own | found.keys()), *_avoided(past))
+    none = Said("nothing like it was done here before: --again takes nothing", ("the ledger",))
+    lacking = stage.cells.get(AGAIN) and not any(name in found for name, _ in _SAME)
+    stage.filled = (
+        *((none,) if lacking else ()),
+        *_taken(found),
+        *_known_of(stage, use, own | found.keys()),
+        *_avoided(past),
+    )
     return bool(found)
+
+
+def _as_last(
+    stage: Stage, use: Application, past: list[Application]
+) -> dict[str, tuple[str, Application]]:
+    """Return the blank cells that the last work with the product here answers, if asked for.
+
+    The last work is the newest that agrees with what the wish itself says of it.
+    """
+    if not stage.cells.get(AGAIN):
+        return {}
+    said = [told for _, told in _SAME if told(use)]
+    alike = (other for other in past if all(told(other) == told(use) for told in said))
+    last = next((other for other in alike if other.product_key == use.product_key), None)
+    if last is None:
+        return {}
+    return {name: (told(last), last) for name, told in _SAME if told(last) and not told(use)}
 
 
 def _county_of_known(stage: Stage) -> None:

@@ -115,6 +115,7 @@ def _product(file: RuleFile) -> list[str]:
         f"active ingredients: {actives}",
         f"signal word: {product.signal_word or 'none'}"
         + (f"; specific gravity {exact_text(gravity)}" if gravity is not None else ""),
+        *([f"lasts {file.lasts}"] if file.lasts else []),
     ]
 
 
