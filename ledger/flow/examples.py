@@ -212,6 +212,11 @@ def staged(book: Book, file: RuleFile, example: Example) -> tuple[Case, Book]:
     return case, replace(book, firm=stage.book.firm, labels=labels)
 
 
+def written(book: Book, file: RuleFile, example: Example) -> dict[str, str]:
+    """Return the line of an example as a day sheet would write it, with what it starts from."""
+    return _defaults(_stage(book, file, example), example.line) | dict(example.line)
+
+
 def _fault(example: Example, what: str, way_out: str) -> Fault:
     origin = Origin(example.ref.file, example.ref.line, example.ref.key)
     return Fault("RULE-EXAMPLE-RUN", origin, what, way_out)
