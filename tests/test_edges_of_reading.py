@@ -10,12 +10,13 @@ import pytest
 from ledger.normalise.addresses import Street, read_street, same_ordinals
 from ledger.normalise.dates import Clock, Slip, parse_clock, read_date
 from ledger.normalise.observation import read_observation
+from ledger.normalise.terms import read_measured
 from ledger.normalise.weather import read_weather
 from ledger.numbers import read_number, read_quantity
 from ledger.units import Unit, Units, units_from_table
 from ledger.values.origin import Origin
 from ledger.values.site import Address, Site
-from tests.test_amounts import dilution
+from tests.test_amounts import amount, dilution
 from tests.test_dates import hours
 from tests.test_sites import draft
 from tests.test_units import UNITS
@@ -231,3 +232,21 @@ def test_an_observation_without_a_date_that_can_be_read_keeps_its_site() -> None
     assert (found.day, found.site) == (None, "S0001")
     assert len(found.remarks) == 1
     assert "soon" in found.remarks[0]
+
+
+# --- amounts ---
+
+
+@pytest.mark.parametrize(("signs", "code"), [(200, "AMOUNT-ORDER"), (201, "AMOUNT-NUMBER")])
+def test_an_amount_of_two_hundred_signs_is_read_and_one_more_is_not(signs: int, code: str) -> None:
+    text = ("1 oz " * 40).ljust(signs, "s")
+    (fault,) = read_measured(text, UNITS, HERE, "oz").faults
+    assert fault.code == code
+    assert ("is too long to be an amount" in fault.what) is (signs > 200)
+
+
+def test_each_reading_of_a_weighing_says_what_is_wrong_with_it() -> None:
+    both = [fault.what for fault in amount("5 xyz - 3 abc").faults]
+    assert both == ['"xyz" is not a known unit', '"abc" is not a known unit']
+    assert len(amount("5 xyz - 3 xyz").faults) == 1
+    assert [fault.what for fault in amount("5 g - 3 abc").faults] == ['"abc" is not a known unit']

@@ -9,14 +9,20 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from fractions import Fraction
 from typing import Any
 
 import pytest
 
 from ledger import arithmetic as a
+from ledger.rulebook.model import Shape
 from ledger.values.amount import Quantity
+from ledger.values.finding import Kind
+from tests.cases import limit, q, use
 from tests.house import ROOT
+from tests.test_checks_shapes import kinds
 from tests.test_units import UNITS
 
 Inputs = dict[str, Fraction]
@@ -31,7 +37,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
 }
 
 NOT_COVERED: dict[str, str] = {
-    "CV-015": "an interval in days is counted by the checks of a line, on the calendar",
+    "CV-015": "an interval in days is counted by the checks of a line, on the calendar: held below",
 }
 """Examples that the public functions do not cover, each with the reason."""
 
@@ -254,3 +260,13 @@ def test_the_published_answer_is_met_by_its_class(name: str) -> None:
             assert abs(ours - answer) > tolerance
         case other:
             pytest.fail(f"no rule for the class {other}")
+
+
+def test_the_interval_in_days_is_the_one_that_the_checks_count() -> None:
+    """CV-015: ten days from 25 February of a leap year end on 6 March."""
+    block = EXAMPLES["CV-015"]
+    first = datetime.strptime(str(int(block["answer"])), "%Y%m%d").date()  # noqa: DTZ007 - a day
+    rule = limit(Shape.INTERVAL, least=q(block["inputs"]["interval"]["value"], "day"), same="place")
+    done = use(date=date(2024, 2, 25), product="ridgeline-dust", visit="V1")
+    for day, expected in ((first - timedelta(days=1), [Kind.BREACH]), (first, [])):
+        assert kinds(replace(done, date=day, visit="V2"), rule, done) == expected

@@ -144,7 +144,7 @@ def _weighing(sides: tuple[str, str], ounce: str, units: Units, origin: Origin) 
     remarks = tuple(dict.fromkeys(remark for reading in read for remark in reading.remarks))
     before, after = read[0].value, read[1].value
     if before is None or after is None:
-        return None, None, faults[:1], ()
+        return None, None, tuple(dict.fromkeys(faults)), ()  # each reading says its own
     fault = _doubt(sides, before, after, units, origin)
     if fault is not None:
         return None, None, (fault,), ()
