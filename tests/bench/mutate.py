@@ -157,6 +157,8 @@ class Trial:
     def _asked(self, mutant: Mutant) -> list[str]:
         """Return the tests to ask: those that run the line, the likely and quick ones first."""
         tests = self._running(mutant) & self.warm
+        if mutant.cold:  # a default of a dataclass is used where no line of the module runs
+            tests |= self.reach.idle()
         return sorted(tests, key=lambda test: self.reach.takes[test] / (1 + self.killed[test]))
 
     def _try(self, mutant: Mutant) -> None:

@@ -60,6 +60,10 @@ class Reach:
         """Return the tests that run any line of a file."""
         return {test for (name, _), ran in self.runs.items() if name == file for test in ran}
 
+    def idle(self) -> set[str]:
+        """Return the tests that run no line of the modules, though they may use them."""
+        return set(self.takes) - set().union(*self.runs.values())
+
     def few(self, spots: Iterable[tuple[str, range]], each: int) -> set[str]:
         """Return a small set of tests of which ``each`` run every spot that as many can run.
 
