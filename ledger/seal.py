@@ -21,7 +21,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
-from typing import Any, cast
+from typing import Any
 
 from ledger.merkle import (
     Tree,
@@ -121,24 +121,25 @@ def canonical(value: object, write: Callable[[object], str] | None = None) -> by
             value = _sorted_keys(value)
             text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
             data = text.encode("utf-8")
-    if ("\\" in text and _ESCAPED.search(text)) or _UNWANTED.search(text):
+    clean = text.isprintable() if text.isascii() else not _UNWANTED.search(text)
+    if not clean or ("\\" in text and _ESCAPED.search(text)):
         raise ValueError("text must not hold control characters")
     return data
 
 
 def _refuse_types(value: object) -> None:
     """Raise ValueError where a value is of a type, or an integer of a size, without a form."""
-    kind = type(value)
-    if kind is dict or isinstance(value, dict):
-        for key, item in cast("dict[object, object]", value).items():
+    if isinstance(value, dict):
+        for key in value:
             if not isinstance(key, str):
                 raise ValueError(f"the key {key!r} is not text")  # noqa: TRY004 - one error
-            if type(item) is not str and item is not None:
-                _refuse_types(item)
-    elif kind is list or isinstance(value, list):
-        for item in cast("list[object]", value):
-            if type(item) is not str and item is not None:
-                _refuse_types(item)
+        value = list(value.values())
+    if isinstance(value, list):
+        for item in value:
+            kind = type(item)
+            if kind is str or item is None or (kind is int and -LARGEST <= item <= LARGEST):
+                continue
+            _refuse_types(item)
     elif value is None or isinstance(value, str):  # a word of a closed list is text, too
         return
     elif isinstance(value, bool) or not isinstance(value, int):

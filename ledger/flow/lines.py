@@ -52,17 +52,12 @@ class Line:
 
 def content_of(lines: Sequence[Normalised]) -> str:
     """Return what makes two files the same sheet: the digest of their lines, in any order."""
-    return content_of_identities(map(identity_of_line, lines))
+    return content_of_identities(line.identity for line in lines)
 
 
 def content_of_identities(identities: Iterable[str]) -> str:
     """Return the same from the lines' identities."""
     return hashlib.sha256("\n".join(sorted(identities)).encode()).hexdigest()
-
-
-def identity_of_line(line: Normalised) -> str:
-    """Return the identity of a line, that of its cells where it cannot be understood."""
-    return line.identity if line.application is not None else held_identity(line.draft)
 
 
 def same_sheets(reader: Reader, digest: str, content: str) -> frozenset[str]:
@@ -85,7 +80,8 @@ class Known:
     """What the ledger holds about the lines of a sheet, asked for once.
 
     ``identities`` and ``owns`` map to the entries that have them; ``open_held`` are the held
-    lines that still wait; ``disposed`` is the day of the newest disposal, None without one.
+    lines that still wait; ``cells`` are the identities of the lines' cells, in their order;
+    ``disposed`` is the day of the newest disposal, None without one.
     """
 
     reader: Reader
@@ -93,19 +89,23 @@ class Known:
     identities: Mapping[str, tuple[Sealed, ...]]
     owns: Mapping[str, tuple[Sealed, ...]]
     open_held: frozenset[int]
+    cells: Sequence[str]
     disposed: date | None = None
 
 
 def known_of(reader: Reader, items: Sequence[Normalised], sheets: frozenset[str]) -> Known:
     """Return what the ledger holds about these lines; ``sheets`` are this sheet's digests."""
-    identities = {identity_of_line(item) for item in items}
-    identities |= {held_identity(item.draft) for item in items}
+    cells = [
+        held_identity(item.draft) if item.application is not None else item.identity
+        for item in items
+    ]
     return Known(
         reader,
         sheets,
-        reader.by_identities(identities),
+        reader.by_identities({*cells, *(item.identity for item in items)}),
         reader.by_owns(item.own for item in items if item.own),
         frozenset(entry.seq for entry in reader.held_open()),
+        cells,
         max((day_of(entry) for entry in reader.entries(kinds=(EntryKind.DISPOSAL,))), default=None),
     )
 
@@ -123,7 +123,7 @@ def sort_out(
     copies = Counter() if copies is None else copies
     fates: list[Line] = []
     for number, item in enumerate(normalised, start=1):
-        identity = identity_of_line(item)
+        identity = item.identity
         copies[identity] += 1
         line = Line(number, item, "booked", identity, item.own, copies[identity])
         fates.append(_fate(known, line, today))
@@ -167,7 +167,7 @@ def _held_twin(known: Known, line: Line) -> tuple[int, bool] | None:
     """
     rows = [
         entry.seq
-        for entry in known.identities.get(held_identity(line.draft), ())
+        for entry in known.identities.get(known.cells[line.number - 1], ())
         if entry.kind is EntryKind.HELD and entry.body["sheet"] in known.sheets
     ]
     numbered = known.owns.get(line.own, ()) if line.own else ()

@@ -208,8 +208,13 @@ def _unquoted(line: str, delimiter: str) -> list[str]:
 
 
 def _records(lines: Lines, start: int, delimiter: str, columns: int) -> Iterator[Record]:
-    index = start
-    while index < len(lines):
+    index, end = start, len(lines)
+    while index < end:
+        text = lines[index]
+        if '"' not in text:  # nearly every line: one record, cut at its delimiters
+            index += 1
+            yield Record(index, text.split(delimiter, MAX_COLUMNS))
+            continue
         record = _record(lines, index, delimiter, columns)
         yield record
         index += 1 + (0 if record.quote else sum(cell.count("\n") for cell in record.cells))
@@ -287,14 +292,8 @@ def _swallowed(cell: str, delimiter: str, columns: int) -> bool:
     return "\n" in cell and columns > 0 and cell.count(delimiter) >= max(columns - 1, 12)
 
 
-def _restored(heading: str, raw: str, month_first: bool) -> Restored | None:
-    """Return a cell as it was most likely typed; None where it is blank."""
-    if len(raw) > _SHORT:
-        return _restore(heading, raw, month_first)
-    return _restored_before(heading, raw, month_first)
-
-
 def _restore(heading: str, raw: str, month_first: bool) -> Restored | None:
+    """Return a cell as it was most likely typed; None where it is blank."""
     return restore_text(heading, raw, month_first=month_first) if tidy(raw) else None
 
 
@@ -307,12 +306,14 @@ _restored_before = lru_cache(maxsize=65536)(_restore)
 class _RowReader:
     """Turns records into rows under the headings of one file.
 
-    ``numbers`` are the columns in which a comma can cut a number in two, ``width`` how many
-    columns from the first on have a heading.
+    ``headings`` are the same in their order, None where a column has none. ``numbers`` are the
+    columns in which a comma can cut a number in two, ``width`` how many columns from the first on
+    have a heading.
     """
 
     name: str
     columns: Mapping[int, str]
+    headings: tuple[str | None, ...]
     delimiter: str
     month_first: bool
     numbers: tuple[int, ...]
@@ -323,10 +324,12 @@ class _RowReader:
         cells: dict[str, Cell] = {}
         typed: dict[str, str] = {}
         faults: list[Fault] = []
-        name, line = self.name, record.line
-        for index, heading in self.columns.items():
-            raw = record.cells[index] if index < len(record.cells) else ""
-            restored = _restored(heading, raw, self.month_first) if raw else None
+        name, line, month_first = self.name, record.line, self.month_first
+        for heading, raw in zip(self.headings, record.cells, strict=False):
+            if not raw or heading is None:
+                continue
+            restore = _restored_before if len(raw) <= _SHORT else _restore
+            restored = restore(heading, raw, month_first)
             if restored is None:
                 continue
             origin = Origin(name, line, heading)
@@ -358,8 +361,9 @@ class _RowReader:
                 )
             )  # fmt: skip
         if self.delimiter == ",":
+            cells = record.cells
             for index in self.numbers:
-                one, other = ([*record.cells[index : index + 2], "", ""])[:2]
+                one, other = cells[index : index + 2] if index + 1 < len(cells) else ("", "")
                 if one and other and _is_split(one, other):
                     what = f"a number seems to be cut at its comma: {one.strip()},{other.strip()}"
                     faults.append(
@@ -373,7 +377,8 @@ def _row_reader(
 ) -> _RowReader:
     numbers = tuple(i for i, heading in columns.items() if heading in NUMBER_COLUMNS)
     width = next(index for index in count() if index not in columns)
-    return _RowReader(name, columns, delimiter, month_first, numbers, width)
+    headings = tuple(columns.get(index) for index in range(max(columns, default=-1) + 1))
+    return _RowReader(name, columns, headings, delimiter, month_first, numbers, width)
 
 
 def _is_split(one: str, other: str) -> bool:

@@ -180,13 +180,9 @@ def settled(rows: Iterable[Row], layout: Layout) -> Iterator[Draft]:
     first, above = True, _Above({}, {}, None)
     for row in rows:
         cells, faults = _with_zip(row, above.cells)
-        same = all(
-            heading not in cells or _equal(cells[heading], above.cells.get(heading))
-            for heading in layout.identity
-        )
         bad: dict[str, Origin] = {f.origin.column: f.origin for f in faults if f.origin.column}
         shifted = row.origin if row.shifted else None
-        if same and not first:
+        if not first and _same_visit(cells, above.cells, layout):
             repeated = [h for h in layout.repeats if h not in row.cells]
             faults += _doubts_above(row.origin, repeated, above)
             shifted = shifted or above.shifted
@@ -208,8 +204,22 @@ class _Above:
     shifted: Origin | None
 
 
+def _same_visit(cells: Mapping[str, Cell], above: Mapping[str, Cell], layout: Layout) -> bool:
+    for heading in layout.identity:
+        here = cells.get(heading)
+        if here is not None and not _equal(here, above.get(heading)):
+            return False
+    return True
+
+
 def _equal(one: Cell, other: Cell | None) -> bool:
-    return other is not None and one.text.strip().casefold() == other.text.strip().casefold()
+    if other is None:
+        return False
+    return one.text == other.text or _as_compared(one.text) == _as_compared(other.text)
+
+
+def _as_compared(text: str) -> str:
+    return text.strip().casefold()
 
 
 def _with_zip(row: Row, above: Mapping[str, Cell]) -> tuple[dict[str, Cell], tuple[Fault, ...]]:

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from datetime import date, time
 from fractions import Fraction
 from functools import lru_cache
+from operator import attrgetter, itemgetter
 from typing import Any
 
 from ledger.values.amount import Amount, Basis, Dilution, Quantity, Strength, Used
@@ -32,8 +33,9 @@ _LISTS = ("places", "prepared", "pests")
 
 def application_body(app: Application) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return the body of an application and its private part, both of plain values only."""
-    body: dict[str, Any] = {name: getattr(app, name) for name in _TEXTS}
-    body.update({name: list(getattr(app, name)) for name in _LISTS})
+    body: dict[str, Any] = dict(zip(_TEXTS, _texts_in(app), strict=True))
+    for name in _LISTS:
+        body[name] = list(getattr(app, name))
     body.update(
         date=app.date.isoformat(),
         start=_clock(app.start),
@@ -54,22 +56,28 @@ def application_from(body: Mapping[str, Any], private: Mapping[str, Any] | None)
 
     Keys that the journal or the flow added to the body are ignored.
     """
-    fields: dict[str, Any] = {name: body[name] for name in _TEXTS}
-    fields.update({name: tuple(body[name]) for name in _LISTS})
-    fields.update({name: (private or {}).get(name, "") for name in PRIVATE})
+    fields = dict(zip(_TEXTS, _texts_of(body), strict=True))
+    for name in _LISTS:
+        fields[name] = tuple(body[name])
+    for name in PRIVATE:
+        fields[name] = private.get(name, "") if private else ""
     return Application(
         **fields,
-        date=date.fromisoformat(body["date"]),
+        date=_day(body["date"]),
         start=_time(body["start"]),
         end=_time(body["end"]),
         end_day=body["end_day"],
         amount=_amount_from(body["amount"]),
         used=_used_from(body["used"]),
         dilution=_dilution_from(body["dilution"]),
-        avoided=tuple(_avoided_from(item) for item in body["avoided"]),
+        avoided=tuple([_avoided_from(item) for item in body["avoided"]]),
         extent=_extent_from(body["extent"]),
         weather=_weather_from(body["weather"]),
     )
+
+
+_texts_in, _texts_of = attrgetter(*_TEXTS), itemgetter(*_TEXTS)
+_day = lru_cache(maxsize=4096)(date.fromisoformat)
 
 
 def _clock(value: time | None) -> str | None:
@@ -109,13 +117,16 @@ def _amount(amount: Amount) -> dict[str, Any]:
     }
 
 
+_BASES = {str(basis): basis for basis in Basis}
+
+
 def _amount_from(body: Mapping[str, Any]) -> Amount:
     weighing = body["weighing"]
     pair = None
     if weighing is not None:
         before, after = weighing
         pair = (_known_quantity(before), _known_quantity(after))
-    return Amount(body["text"], _known_quantity(body["quantity"]), Basis(body["basis"]), pair)
+    return Amount(body["text"], _known_quantity(body["quantity"]), _BASES[body["basis"]], pair)
 
 
 def _used(used: Used) -> dict[str, Any]:
