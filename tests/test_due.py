@@ -140,3 +140,49 @@ def test_overdue_comes_first_and_the_exit_code_tells(firm: Workspace) -> None:
     assert json.loads(said.stdout)[0]["overdue"] is True
     bad = CliRunner().invoke(main, ["due", "--workspace", str(firm.root), "--ahead", "soon"])
     assert bad.exit_code == 2
+
+
+def test_work_of_long_ago_is_not_read_again(
+    firm: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is whole, closed and run out costs no line: no paper is owed, nothing lacks there."""
+    from ledger.journal import listing, read
+
+    day, on = date(2025, 1, 10), date(2026, 11, 20)
+    firm.clock.moment = datetime(2025, 1, 11, 2, 30, tzinfo=UTC)
+
+    def lines_read() -> int:
+        plain = read.sealed_from
+        seen: list[str] = []
+
+        def noted(row):
+            made = plain(row)
+            seen.append(made.kind)
+            return made
+
+        for module in (read, listing):
+            monkeypatch.setattr(module, "sealed_from", noted)
+        what_is_due(firm, on)
+        monkeypatch.undo()
+        return sum(kind in {"application", "amendment"} for kind in seen)
+
+    def worked(count: int, name: str, start: int) -> None:
+        cells = [
+            {
+                "date": str(day),
+                "line": str(start + n),
+                "start": f"{start:02}:{n:02}",
+                "end": f"{start:02}:50",
+            }
+            for n in range(count)
+        ]
+        done = record_sheet(firm, name, sheet(*cells), "renner")
+        assert done.count("booked") == count
+        close_day(firm, day, None, "calloway")
+
+    worked(1, "a.csv", 8)
+    before = lines_read()
+    worked(12, "b.csv", 10)
+    assert lines_read() == before
+    found = of(due(firm, on), Sort.OPEN_DAY)
+    assert found == []

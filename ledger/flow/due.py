@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import cache
 from zoneinfo import ZoneInfo
 
 from ledger.checks.retention import Until, rules_about
 from ledger.deadlines import Ends, Owing, Sort, clock_ends, long_day, within_reach
 from ledger.flow.clocks import LEFT_AFTER, THE_FIRM, began
 from ledger.flow.file_names import row_of
-from ledger.flow.filing_register import list_filings, open_in, reports_owed
+from ledger.flow.filing_register import registered, reports_owed
 from ledger.flow.governing import case_of, clocks_of
-from ledger.flow.judging import booked, findings_of
-from ledger.flow.lines import BOOKED
+from ledger.flow.judging import booked, findings_from
 from ledger.flow.places import site_from
 from ledger.flow.retaining import records_of
 from ledger.flow.revisits import revisits_owed
 from ledger.flow.supervision import supervision_owed
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
-from ledger.rulebook.book import months_after
-from ledger.rulebook.model import Deadline
+from ledger.journal.glance import (
+    ProductUsed,
+    found_of_kind,
+    products_used,
+    unclosed_days,
+    uses_of,
+    years_worked,
+)
+from ledger.journal.listing import entries_of, kinds_of_newest
+from ledger.rulebook.book import Book, months_after
+from ledger.rulebook.model import Deadline, RuleFile
+from ledger.rulebook.when import holds
 from ledger.values.finding import Finding, Kind
 from ledger.values.lexicon import fold
-from ledger.values.period import Period
 from ledger.values.sealed import EntryKind, Sealed
+from ledger.values.site import Site
 
 FIRM_FILE = "useledger.toml"
 FROM_THE_WORK = ("application", "completion of the work")
@@ -55,6 +65,7 @@ def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -
     with workspace.store.reading() as reader:
         found = [
             *_reports(workspace, reader, look),
+            *_amended(workspace, reader, look),
             *_records(workspace, reader, look),
             *_held(reader, look),
             *_open_days(reader, look),
@@ -64,7 +75,7 @@ def what_is_due(workspace: Workspace, on: date | None = None, ahead: int = 30) -
             *supervision_owed(workspace, reader, look.on),
         ]
     found += [
-        *_amended(workspace, look), *_licences(workspace, look), *_registrations(workspace, look),
+        *_licences(workspace, look), *_registrations(workspace, look),
         *_stale(workspace, look),
     ]  # fmt: skip
     return within_reach(found, look.last)
@@ -91,8 +102,8 @@ def _reports(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owin
         )  # fmt: skip
 
 
-def _amended(workspace: Workspace, look: _Look) -> Iterator[Owing]:
-    for item in list_filings(workspace)[0]:
+def _amended(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owing]:
+    for item in registered(workspace, reader, list(reader.filings())):
         body = item.entry.body
         if item.standing and item.changes:
             yield Owing(
@@ -110,24 +121,96 @@ def _amended(workspace: Workspace, look: _Look) -> Iterator[Owing]:
 
 def _records(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Owing]:
     """Yield the clocks of records with something missing, and of papers not given."""
-    found = _findings(reader)
-    noticed = _noticed(reader)
-    sites = {entry.body["site"]: site_from(entry) for entry in reader.sites()}
+    found = found_of_kind(reader, str(Kind.MISSING))
     book = workspace.book
-    for entry in reader.entries(kinds=BOOKED, current_only=True):
-        lacking = [item for item in found.get(entry.seq, ()) if item.kind is Kind.MISSING]
-        site = sites.get(entry.body["site"])
+
+    @cache
+    def site_of(key: str) -> Site | None:
+        entry = reader.site(key)
+        return site_from(entry) if entry else None
+
+    for entry, given in _looked_at(reader, book, found.keys()):
+        lacking = [
+            item for item in findings_from(found.get(entry.seq, ())) if item.kind is Kind.MISSING
+        ]
+        site = site_of(entry.body["site"])
         if site is None:
             continue
-        use = booked(entry).use
-        case = case_of(book, use, site)
-        given = entry.seq in noticed or use.visit in noticed or use.notice in LEFT_AFTER
+        case = case_of(book, booked(entry).use, site)
         for clock, applies in clocks_of(book, case):
             wanted = lacking if clock.about == "record" else _owed_to(clock) and not given
             if wanted and clock.counted_from in FROM_THE_WORK:
                 ends = clock_ends(clock.within, began(case, clock))
                 sure = bool(applies) and clock.read.decides
                 yield _of_clock(entry, clock, (ends, sure), lacking, look)
+
+
+def _looked_at(reader: Reader, book: Book, lacking: Set[int]) -> Iterator[tuple[Sealed, bool]]:
+    """Yield the current records of which something may be owed, and whether a paper was given.
+
+    A record that lacks nothing is read only where a law may have a paper given after such work.
+    """
+    owing = {
+        (used.jurisdiction, used.product_key)
+        for used in products_used(reader)
+        if _may_owe(book, used)
+    }
+    noticed = _noticed(reader) if owing else set()
+
+    def given(entry: Sealed) -> bool:
+        body = entry.body
+        return entry.seq in noticed or body["visit"] in noticed or body["notice"] in LEFT_AFTER
+
+    for entry in entries_of(reader, lacking - kinds_of_newest(reader, lacking).keys()):
+        yield entry, given(entry)
+    for entry in uses_of(reader, {key for _, key in owing}) if owing else ():
+        asked = (entry.body["jurisdiction"], entry.body["product_key"]) in owing
+        if asked and entry.seq not in lacking and not given(entry):
+            yield entry, False
+
+
+def _may_owe(book: Book, used: ProductUsed) -> bool:
+    """Say whether a law may have a paper given after work of the firm's own line with a product.
+
+    Every version of its labels is asked. Whatever else a rule asks about is left open, so a no is
+    a no for every record.
+    """
+    clocks = [
+        clock
+        for law in book.laws_of(used.jurisdiction)
+        for clock in law.deadlines
+        if _owed_to(clock) and clock.counted_from in FROM_THE_WORK
+    ]
+    work = {"line_of_work": book.firm.work or None}
+    return any(
+        holds(clock.when, {**work, **facts}, book.units) is not False
+        for clock in clocks
+        for facts in _known_of(book, used)
+    )
+
+
+def _known_of(book: Book, used: ProductUsed) -> list[dict[str, str]]:
+    """Return what each label version says of a product's class; nothing where one may be missing.
+
+    A line has no label in hand where it was carried over without one, where a file cannot be
+    read, and on a day on which no version is in force.
+    """
+    labels = {file.id: book.versions(file.id) for file in book.versions(used.product_key)}
+    sure = used.with_label and not book.doubtful and bool(labels)
+    if not sure or not all(_without_gap(files, used.since) for files in labels.values()):
+        return [{}]
+    products = (file.product for files in labels.values() for file in files)
+    return [{"product_class": str(product.product_class)} for product in products if product]
+
+
+def _without_gap(files: Sequence[RuleFile], since: date) -> bool:
+    """Say whether some version is in force on every day from then on."""
+    spans = [file.product.in_force for file in files if file.product]
+    reach: date | None = since
+    for span in sorted(spans, key=lambda span: span.start or date.min):
+        if reach is not None and (span.start or date.min) <= reach:
+            reach = None if span.end is None else max(reach, span.end + timedelta(days=1))
+    return reach is None
 
 
 def _owed_to(clock: Deadline) -> bool:
@@ -151,17 +234,6 @@ def _of_clock(
         Sort.PAPER, end.day, f"entry {entry.seq}: {clock.what}", end.why, clock.ref.source,
         f"useledger notice --after {entry.seq} --given HOW --by PERSON", late, sure,
     )  # fmt: skip
-
-
-def _findings(reader: Reader) -> dict[int, tuple[Finding, ...]]:
-    """Return what the newest judgement says of each entry it finds anything of."""
-    found: dict[int, tuple[Finding, ...]] = {}
-    for judgement in reader.entries(kinds=(EntryKind.JUDGEMENT,)):
-        for seq in range(judgement.body["first"], judgement.body["last"] + 1):
-            found.pop(seq, None)
-        for item in judgement.body["findings"]:
-            found[item["seq"]] = findings_of(judgement, item["seq"])
-    return found
 
 
 def _noticed(reader: Reader) -> set[int | str]:
@@ -189,22 +261,11 @@ def _held(reader: Reader, look: _Look) -> Iterator[Owing]:
 
 
 def _open_days(reader: Reader, look: _Look) -> Iterator[Owing]:
-    first = min((day for day in _days(reader)), default=None)
-    if first is None:
-        return
-    for year in range(first.year, look.on.year + 1):
-        for day in open_in(reader, Period(year)).days:
-            if day <= look.on:
-                yield Owing(
-                    Sort.OPEN_DAY, day, f"close {long_day(day)}", "its work is not sealed as it "
-                    "stands", "common practice, no source",
-                    f"useledger close {day} --by PERSON", day < look.on,
-                )  # fmt: skip
-
-
-def _days(reader: Reader) -> Iterator[date]:
-    for entry in reader.entries(kinds=BOOKED, current_only=True):
-        yield date.fromisoformat(entry.body["date"])
+    for day in unclosed_days(reader, date.min, look.on):
+        yield Owing(
+            Sort.OPEN_DAY, day, f"close {long_day(day)}", "its work is not sealed as it stands",
+            "common practice, no source", f"useledger close {day} --by PERSON", day < look.on,
+        )  # fmt: skip
 
 
 def _questions(reader: Reader, look: _Look) -> Iterator[Owing]:
@@ -282,10 +343,7 @@ def _retention(workspace: Workspace, reader: Reader, look: _Look) -> Iterator[Ow
     Only years that may come within reach are looked at: those whose first day and the shortest
     time of any rule lie before the end of the look ahead.
     """
-    years: dict[str, set[int]] = {}
-    for entry in reader.entries(kinds=BOOKED, current_only=True):
-        years.setdefault(entry.body["jurisdiction"], set()).add(int(entry.body["date"][:4]))
-    for jurisdiction, found in sorted(years.items()):
+    for jurisdiction, found in sorted(years_worked(reader).items()):
         files = workspace.book.laws_of(jurisdiction)
         rules = rules_about((rule for file in files for rule in file.retentions), "application")
         least = min((rule.years for rule in rules), default=None)

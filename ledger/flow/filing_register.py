@@ -21,11 +21,10 @@ from ledger.filing import (
     periods_owed,
     report_bytes,
 )  # fmt: skip
-from ledger.flow.closing import day_lines
-from ledger.flow.lines import BOOKED
 from ledger.flow.periods import jurisdiction_of, summarise_period, summary_of
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
 from ledger.journal import Reader
+from ledger.journal.glance import unclosed_days, uses_saying
 from ledger.listing import row_texts
 from ledger.rulebook.form_model import Form
 from ledger.rulebook.model import ReportDuty
@@ -57,28 +56,13 @@ class Open:
 
 def open_in(reader: Reader, period: Period) -> Open:
     """Return the days of a period with work that are not closed as they stand, and held lines."""
-    entries = reader.entries(
-        kinds=BOOKED, current_only=True, date_from=period.first, date_to=period.last
-    )
-    days = sorted({
-        date.fromisoformat(entry.body["date"])
-        for entry in entries
-        if not entry.body.get("carried")  # closed by whoever kept it then
-    })  # fmt: skip
-    unclosed = tuple(day for day in days if not _is_closed(reader, day))
+    unclosed = tuple(unclosed_days(reader, period.first, period.last))
     held = tuple(
         entry.seq
         for entry in reader.held_open()
         if any(period.first <= date.fromisoformat(day) <= period.last for day in entry.body["days"])
     )
     return Open(unclosed, held)
-
-
-def _is_closed(reader: Reader, day: date) -> bool:
-    covered: set[int] = set()
-    for close in reader.closes(day.isoformat()):
-        covered |= set(close.body["entries"])
-    return all(line.seq in covered for line in day_lines(reader, day, None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,17 +214,22 @@ def list_filings(workspace: Workspace) -> tuple[tuple[Registered, ...], tuple[Ow
     """Return every filing with what it no longer says, and the reports owed and not filed."""
     with workspace.store.reading() as reader:
         entries = list(reader.filings())
-        newest = {_subject(entry): entry.seq for entry in entries}
-        made: dict[tuple[str, str, str], Summary] = {}
-        rows = [
-            Registered(
-                entry,
-                newest[_subject(entry)] == entry.seq,
-                _changes(workspace, reader, entry, made),
-            )
-            for entry in entries
-        ]
-        return tuple(rows), reports_owed(workspace, reader, entries, workspace.today())
+        owing = reports_owed(workspace, reader, entries, workspace.today())
+        return registered(workspace, reader, entries), owing
+
+
+def registered(
+    workspace: Workspace, reader: Reader, entries: Sequence[Sealed]
+) -> tuple[Registered, ...]:
+    """Return every one of these filings, which are all there are, with what it no longer says."""
+    newest = {_subject(entry): entry.seq for entry in entries}
+    made: dict[tuple[str, str, str], Summary] = {}
+    return tuple(
+        Registered(
+            entry, newest[_subject(entry)] == entry.seq, _changes(workspace, reader, entry, made)
+        )
+        for entry in entries
+    )
 
 
 def _subject(entry: Sealed) -> tuple[str, str, str, str]:
@@ -329,15 +318,11 @@ def _worked(
     if report.per == "person" and report.nil and _licensed(workspace, reader, jurisdiction):
         return {""}
     if form is not None and form.only_site_kinds:
-        kinds = set(form.only_site_kinds)
-        return {
-            entry.body["county"]
-            for entry in reader.entries(
-                kinds=BOOKED, current_only=True, jurisdiction=jurisdiction,
-                date_from=period.first, date_to=period.last,
-            )
-            if entry.body["site_kind"] in kinds
+        asked: dict[str, str | date | None] = {
+            "jurisdiction": jurisdiction, "date_from": period.first, "date_to": period.last,
         }  # fmt: skip
+        found = uses_saying(reader, "site_kind", form.only_site_kinds, asked)
+        return {entry.body["county"] for entry in found}
     months = period.months if not period.month else (period,)
     return {
         group.county

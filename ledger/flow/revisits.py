@@ -8,16 +8,14 @@ from datetime import date, timedelta
 from ledger.deadlines import Owing, Sort, long_day
 from ledger.flow.judging import booked
 from ledger.journal import Reader
-from ledger.preparing.lasting import Revisit, revisits_of
+from ledger.journal.listing import entries_of
+from ledger.preparing.lasting import Revisit, longest_of, revisits_of
 from ledger.rulebook.book import Book
 from ledger.values.entry import Application
 from ledger.values.sealed import EntryKind
 
 FORGOTTEN = timedelta(days=365)
 """So long after its last day a revisit that nobody made is no longer listed."""
-
-_LONGEST = timedelta(days=366 * 3)
-"""Work before that and ``FORGOTTEN`` is not looked at: nothing on file lasts longer."""
 
 
 def revisits(
@@ -28,16 +26,23 @@ def revisits(
     The newest current line with a product at a site and setting counts; amended and struck
     versions do not. A label's own lasting time wins over common practice.
     """
-    found = revisits_of(_uses(reader, on), book, on, ahead)
+    found = revisits_of(_uses(reader, on, longest_of(book)), book, on, ahead)
     return tuple(item for item in found if item.due_to + FORGOTTEN >= on)
 
 
-def _uses(reader: Reader, on: date) -> Iterator[Application]:
+def _uses(reader: Reader, on: date, longest: timedelta) -> Iterator[Application]:
+    """Yield the newest work with a product at a site and setting, of what may last until then."""
+    back = (longest + FORGOTTEN).days
     entries = reader.entries(
         kinds=(EntryKind.APPLICATION, EntryKind.AMENDMENT), current_only=True,
-        date_from=on - _LONGEST - FORGOTTEN, date_to=on,
+        date_from=date.fromordinal(max(1, on.toordinal() - back)), date_to=on,
     )  # fmt: skip
+    newest: dict[tuple[str, str, str], tuple[str, int]] = {}
     for entry in entries:
+        body = entry.body
+        key = body["site"], body["product_key"], body["setting"]
+        newest[key] = max(newest.get(key, ("", 0)), (body["date"], entry.seq))
+    for entry in entries_of(reader, [seq for _, seq in newest.values()]):
         yield booked(entry).use
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any, NamedTuple, Union
@@ -32,6 +32,11 @@ class Answer(sqlite3.Cursor):
     def all(self) -> list[Row]:
         """Return every row."""
         return self.fetchall()
+
+    def close(self) -> None:
+        """Let go of the statement, which a closed connection has done already."""
+        with suppress(sqlite3.ProgrammingError):
+            super().close()
 
     def first(self) -> Row | None:
         """Return the first row, None where there is none."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from ledger.rulebook.book import Book
+from ledger.rulebook.model import RuleFile
 from ledger.values.entry import Application
 from ledger.values.product import Formulation
 
@@ -63,7 +64,21 @@ def read_lasts(text: str, source: str) -> Lasts | None:
 def lasts_of(use: Application, book: Book) -> Lasts | None:
     """Return how long this application lasts; None where neither label nor habit says it."""
     file = book.label_for(use.product, use.date, use.lot) if use.label else None
-    if file is None or file.product is None:
+    return _of_label(file) if file else None
+
+
+def longest_of(book: Book) -> timedelta:
+    """Return a time that nothing on file outlasts: months and years count as the longest are."""
+    found = (lasts for file in book.labels if (lasts := _of_label(file)))
+    days = max((lasts.most * _MOST_DAYS[lasts.unit] for lasts in found), default=0)
+    return timedelta(days=min(days, date.max.toordinal()))
+
+
+_MOST_DAYS = {"day": 1, "week": 7, "month": 31, "year": 366}
+
+
+def _of_label(file: RuleFile) -> Lasts | None:
+    if file.product is None:
         return None
     if file.lasts:
         text, _, read = file.lasts.partition(" (")
