@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import shlex
 from datetime import date
+from fractions import Fraction
 
 import pytest
 
+from ledger.checks.say import exactly
 from ledger.deadlines import Sort
 from ledger.flow.due import what_is_due
 from ledger.flow.preparing import Prepared, prepare
 from ledger.flow.recording import record_sheet
 from ledger.preparing.wish import AGAIN
+from tests.cases import q
 from tests.cli_use import use
 from tests.day_sheets import sheet
 from tests.plans import texts
@@ -99,6 +102,24 @@ def test_a_plan_blames_no_spacing_on_an_amount_that_nobody_asked_about(firm):
     assert any("by its weighing duster-a gave" in text for text in texts(asked, "Advice"))
     counted = planned(firm, setting="at structure", amount="20 puffs", **{AGAIN: "yes"})
     assert any("by the count of its puffs duster-a" in text for text in texts(counted, "Advice"))
+
+
+def test_the_customers_paper_can_be_that_of_the_same_work(firm):
+    firm.store.close()
+    done = use(
+        "notice", "--before", "ridgeline-dust", "--at", "S0001", "--applicator", "renner",
+        "--setting", "indoor", "--again", "--date", "2026-07-20", "--json", root=firm.root,
+    )  # fmt: skip
+    lines = {item["heading"]: item["texts"] for item in done.json["lines"]}
+    assert (lines["Where"], lines["Against"]) == (["wall void"], ["ants"])
+    assert ".;" not in done.err
+    assert "leaves open: " in done.err
+
+
+def test_a_mix_is_exact_where_its_digits_end():
+    assert exactly(q(15, "mL")) == "exactly 15 mL"
+    assert exactly(q("7.3934", "mL")) == "exactly 7.3934 mL"
+    assert exactly(q(Fraction(1, 3), "fl oz")) == "about 0.3333 fl oz"
 
 
 # --- the tools -----------------------------------------------------------------------------------

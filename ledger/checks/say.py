@@ -80,6 +80,13 @@ def said(quantity: Quantity) -> str:
     return number if unit == "each" else f"{number} {unit}"
 
 
+def exactly(quantity: Quantity) -> str:
+    """Return a quantity that was not rounded to a scale: ``exactly 15 mL``, or ``about 7.393 mL``
+    where its digits do not end."""
+    text = said(quantity)
+    return text if text.startswith("about ") else f"exactly {text}"
+
+
 def per_words(per: Quantity, what: str) -> str:
     """Return a denominator in words: ``100 ft``, ``10 voids``, ``placement``."""
     if per.unit != "each":

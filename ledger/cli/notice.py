@@ -9,6 +9,7 @@ import click
 
 from ledger.cli.common import DONE, OWED, print_json, say_error, shared, staged, stop
 from ledger.cli.prepare import (
+    again_option,
     cannot_read,
     job_cells,
     job_options,
@@ -17,6 +18,7 @@ from ledger.cli.prepare import (
     with_option,
 )
 from ledger.flow.workspace import Workspace, open_workspace
+from ledger.preparing.wish import AGAIN
 
 if TYPE_CHECKING:
     from ledger.flow.noticing import Noticed
@@ -34,6 +36,7 @@ _KINDS = (".pdf", ".html", ".txt")
 @click.option("--consent", is_flag=True, help="After: the customer agreed to papers by e-mail.")
 @job_options
 @with_option
+@again_option
 @click.option("--frequency", default="", help="How often, where the work is under a contract.")
 @click.option("--purpose", default="", help="For what, where no pest is named.")
 @click.option("--by", metavar="PERSON", default="", help="Who hands it out: it is then sealed.")
@@ -87,7 +90,8 @@ def _jobs(
     """Return a planned line for each product; those of one tank carry its mark."""
     from ledger.preparing.tank import MARK
 
-    first, *more = (job_cells(product, said) for product in products)
+    again = {AGAIN: "yes" if said.pop(AGAIN) else ""}
+    first, *more = (job_cells(product, said) | again for product in products)
     if not others:
         return [first, *more]
     first["mix"] = first["mix"] or MARK
@@ -168,5 +172,5 @@ def _shown(workspace: Workspace, made: Noticed, out: Path | None, *, as_json: bo
         say_error(f"the plan behind it is refused: {text}")
     for item in made.open:
         settle = f"; {item.settle}" if item.settle else ""
-        say_error(f"the plan behind it leaves open: {item.text}{settle}")
+        say_error(f"the plan behind it leaves open: {item.text.rstrip('.')}{settle}")
     return OWED if refused or made.open or made.notice.lacking else DONE

@@ -99,6 +99,9 @@ def where(text: str) -> dict[str, str]:
     }  # fmt: skip
 
 
+again_option = click.option(
+    "--again", is_flag=True, help="The same work as last time here, where not said."
+)
 with_option = click.option(
     "--with",
     "others",
@@ -118,7 +121,7 @@ def tank_jobs(job: dict[str, str], others: tuple[str, ...]) -> list[dict[str, st
 @click.argument("product")
 @job_options
 @with_option
-@click.option("--again", is_flag=True, help="The same work as last time here, where not said.")
+@again_option
 @click.option("--out", type=click.Path(path_type=Path), help="Write a page for the truck (.pdf).")
 @shared
 def prepare_command(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ledger.checks.say import Tools, said
+from ledger.checks.say import Tools, exactly, said
 from ledger.normalise.line import Normalised
 from ledger.preparing.again import again_after, history, other_product, visits_left
 from ledger.preparing.amounts import (
@@ -164,7 +164,7 @@ def most_in_words(most: Most, label: str) -> tuple[Said, ...]:
         why = tuple(source for item in most.because for source in item.sources)
         text = f"at most {' or '.join(amounts)}{what} (rounded down)"
         told.append(Said(text, why))
-        told += [Said(f"exactly {said(q)}{what}: {rule.text}", rule.sources)
+        told += [Said(f"{exactly(q)}{what}: {rule.text}", rule.sources)
                  for rule, q in most.exact]  # fmt: skip
     elif most.bounds and not most.undecided:
         told.append(Said("no rule on file bounds the amount: the label in hand does", (label,)))
@@ -187,7 +187,7 @@ def _mix(mix: Mix | None) -> tuple[Said, ...]:
     parts = " or ".join(said(part) for part in mix.parts)
     text = (
         f"{parts} of concentrate, filled up with water to {said(mix.finished)} of finished mix"
-        f" (exactly {said(mix.exact)})"
+        f" ({exactly(mix.exact)})"
     )
     return (Said(text, ("worked out from the strength",)),)
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from ledger.checks.dose import ingredient_used, share_in_mix
-from ledger.checks.say import Tools, plain, said
+from ledger.checks.say import Tools, exactly, plain, said
 from ledger.preparing.amounts import Most, dose_cells, mix_for, the_most
 from ledger.preparing.ladder import Try
 from ledger.preparing.plan import (
@@ -274,8 +274,8 @@ def _mix(lines: Sequence[_Line], plans: Sequence[Plan]) -> Iterator[Said]:
             yield Said(text, (plan.product.file,), settle)
             continue
         parts = " or ".join(said(part) for part in mix.parts)
-        exact = said(mix.exact)
-        text = f"{parts} (exactly {exact})" if parts else f"exactly {exact}, too little to measure"
+        exact = exactly(mix.exact)
+        text = f"{parts} ({exact})" if parts else f"{exact}, too little to measure"
         yield Said(f"{name}: {text}", source)
     whole = said(plans[0].use.amount.quantity)
     yield Said(f"all of it in one tank, filled up with water to {whole} of finished mix", source)
