@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date
 
 import pytest
 
-from ledger.flow import auditing
+from ledger.flow import audit_crew, audit_seeing
+from ledger.flow.audit_crew import see
 from ledger.flow.audit_records import look_at
 from ledger.flow.audit_scope import Scope
-from ledger.flow.auditing import audit, looked_at, see
+from ledger.flow.audit_seeing import looked_at
+from ledger.flow.auditing import audit
 from ledger.flow.correcting import amend, strike
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
@@ -17,7 +20,7 @@ from ledger.flow.recording import record_sheet
 from ledger.flow.workspace import Workspace
 from ledger.journal import many
 from ledger.journal.many import ManyReader
-from ledger.values.sealed import EntryKind
+from ledger.values.sealed import EntryKind, Head
 from tests.day_sheets import sheet
 from tests.workspaces import sample_workspace
 
@@ -45,7 +48,7 @@ def firm(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
 def test_many_at_once_find_what_each_alone_finds(
     firm: Workspace, at_once: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(auditing, "AT_ONCE", at_once)
+    monkeypatch.setattr(audit_seeing, "AT_ONCE", at_once)
     scope = Scope()
     with firm.store.reading() as reader:
         sites = SiteBook(reader)
@@ -96,3 +99,52 @@ def test_what_is_kept_of_the_records_are_their_days(firm: Workspace) -> None:
         date(2026, 1, 13): 5, date(2026, 1, 14): 6,
     }  # fmt: skip
     assert seen.learners == []
+
+
+# ------------------------------------------------------------------ other processes
+
+
+@pytest.fixture
+def many_parts(monkeypatch: pytest.MonkeyPatch) -> list[list[int]]:
+    """Let three records be worth other processes, three at a time; return what is done here."""
+    monkeypatch.setattr(audit_crew, "WORTH_IT", 3)
+    monkeypatch.setattr(audit_seeing, "AT_ONCE", 3)
+    here: list[list[int]] = []
+    look = audit_seeing.Looking.see
+
+    def noted(looking: audit_seeing.Looking, numbers: list[int]) -> audit_seeing.Seen:
+        here.append(numbers)
+        return look(looking, numbers)
+
+    monkeypatch.setattr(audit_seeing.Looking, "see", noted)
+    return here
+
+
+def test_other_processes_see_the_same(firm: Workspace, many_parts: list[list[int]]) -> None:
+    with firm.store.reading() as reader:
+        alone = see(firm, reader, Scope(), jobs=1)
+        assert len(many_parts) == 6
+        many_parts.clear()
+        together = see(firm, reader, Scope(), jobs=2)
+    assert not many_parts
+    assert together == alone
+    assert together.items
+    assert together.versions
+
+
+def test_what_others_cannot_see_is_looked_at_here(
+    firm: Workspace, many_parts: list[list[int]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another moment, a lost process: nothing is left out and nothing else is found."""
+    with firm.store.reading() as reader:
+        alone = see(firm, reader, Scope(), jobs=1)
+        many_parts.clear()
+        earlier = Head(reader.head.seq - 1, reader.head.seal)
+        parts = [(made.entry % 2, [made.entry]) for made in alone.made]
+        look = audit_seeing.Looking(firm, reader).see
+        found = list(audit_crew.seen_by_others(firm, earlier, parts, (2, look)))
+        assert many_parts == [numbers for _, numbers in parts]
+        monkeypatch.setattr(audit_crew, "_see", os.abort)
+        lost = see(firm, reader, Scope(), jobs=2)
+    assert [made for part in found for made in part.made] == alone.made
+    assert lost == alone

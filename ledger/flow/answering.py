@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from ledger.audit import Item, Weight, in_order
+from ledger.flow.audit_crew import see
 from ledger.flow.audit_firm import report_items
 from ledger.flow.audit_records import look_at
 from ledger.flow.audit_scope import Scope
-from ledger.flow.auditing import firm_items, see
+from ledger.flow.auditing import firm_items
 from ledger.flow.lines import BOOKED
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace, WorkspaceProblem, sealed_entry

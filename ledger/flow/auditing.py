@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import date
-from itertools import islice
+from dataclasses import dataclass
 
 from ledger.audit import (
     Answer,
@@ -21,6 +19,7 @@ from ledger.audit import (
     listing_of,
     with_answers,
 )  # fmt: skip
+from ledger.flow.audit_crew import see
 from ledger.flow.audit_firm import (
     NotRead,
     day_items,
@@ -31,18 +30,14 @@ from ledger.flow.audit_firm import (
 )  # fmt: skip
 from ledger.flow.audit_items import beside_in
 from ledger.flow.audit_kept import set_aside_items
-from ledger.flow.audit_records import Looked, look_at
 from ledger.flow.audit_scope import Scope
+from ledger.flow.audit_seeing import Seen
 from ledger.flow.day_stock import tool_items
 from ledger.flow.incidents import incident_items
-from ledger.flow.judging import Booked
-from ledger.flow.lines import BOOKED
-from ledger.flow.places import SiteBook
 from ledger.flow.stocking import stock_items
-from ledger.flow.supervision import training_items, was_certified
+from ledger.flow.supervision import training_items
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader
-from ledger.journal.many import ManyReader
 from ledger.values.sealed import EntryKind, NewEntry, Sealed
 
 
@@ -83,63 +78,6 @@ def audit(workspace: Workspace, scope: Scope) -> Audit:
         unread = not_read(workspace, [*seen.places, workspace.book.firm.home])
         since = _since(reader, scope, answered, figures)
     return Audit(scope, answered, figures, made, unread, since)
-
-
-@dataclass
-class Seen:
-    """What is kept of the records that were looked at; the records themselves are let go.
-
-    ``days`` are the numbers of the records by day, ``versions`` those of corrected records;
-    ``learners`` the records of people who were not certified, ``aside`` those that are not judged
-    again: carried over (closed by whoever kept them then), or without their texts.
-    """
-
-    items: list[Item] = field(default_factory=list)
-    made: list[Made] = field(default_factory=list)
-    days: dict[date, list[int]] = field(default_factory=dict)
-    versions: dict[int, tuple[int, ...]] = field(default_factory=dict)
-    places: set[str] = field(default_factory=set)
-    learners: list[Looked] = field(default_factory=list)
-    aside: list[Booked] = field(default_factory=list)
-
-    def take(self, looked: Looked, *, learner: bool) -> None:
-        """Keep what is wanted of a record."""
-        if learner:
-            self.learners.append(looked)
-        seq, use = looked.record.sealed.seq, looked.record.use
-        self.items += looked.items
-        self.made.append(looked.made)
-        carried = looked.record.sealed.body.get("carried")
-        if carried or looked.record.sealed.private is None:
-            self.aside.append(looked.record)
-        if not carried:
-            self.days.setdefault(use.date, []).append(seq)
-        if len(looked.earlier) > 1:
-            self.versions[seq] = looked.earlier
-        self.places.add(use.jurisdiction)
-
-
-def see(workspace: Workspace, reader: Reader, scope: Scope) -> Seen:
-    """Look at every current record of a scope and return what is kept of them."""
-    seen = Seen()
-    for looked in looked_at(workspace, reader, scope):
-        seen.take(looked, learner=not was_certified(workspace, looked))
-    return seen
-
-
-AT_ONCE = 500
-"""Records of which everything beside them is asked for together."""
-
-
-def looked_at(workspace: Workspace, reader: Reader, scope: Scope) -> Iterator[Looked]:
-    """Yield every current record of a scope, judged again."""
-    many = ManyReader(reader)
-    sites, beside = SiteBook(many), beside_in(reader)
-    records = reader.entries(kinds=BOOKED, current_only=True, **scope.filters())
-    while some := list(islice(records, AT_ONCE)):
-        many.expect(some)
-        for entry in some:
-            yield look_at(workspace, many, sites, entry, beside)
 
 
 def firm_items(workspace: Workspace, reader: Reader, scope: Scope, seen: Seen) -> Iterator[Item]:

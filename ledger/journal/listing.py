@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from typing import TypeVar
 
-from ledger.journal.filters import Where, conditions_of, is_one_of, one_of
+from ledger.journal.filters import Where, both, conditions_of, is_one_of, one_of
 from ledger.journal.link import CHUNK
 from ledger.journal.read import CURRENT, WIDEST, Reader, asking_entries, sealed_from
 from ledger.values.sealed import EntryKind, Sealed
@@ -36,6 +36,22 @@ def entries_by_day(
     asked = asking_entries(conditions, "journal.applied_on, journal.seq")
     for row in reader.stream(*asked):
         yield sealed_from(row)
+
+
+def numbers_of(
+    reader: Reader,
+    kinds: Iterable[EntryKind],
+    *,
+    current_only: bool,
+    filters: Mapping[str, str | date | None],
+) -> Iterator[tuple[int, str]]:
+    """Yield number and site of the entries that ``entries`` would return, in order."""
+    conditions = [Where("journal.seq <= ?", (reader.head.seq,)), *conditions_of(kinds, filters)]
+    if current_only:
+        conditions.append(CURRENT)
+    where = both(conditions)
+    asked = f"SELECT seq, site FROM journal WHERE {where.text} ORDER BY seq"  # noqa: S608 - our own names
+    yield from reader.stream(asked, where.values)  # type: ignore[misc] # rows of these two
 
 
 def site_forms_of(reader: Reader, keys: Iterable[str]) -> dict[str, tuple[Sealed, ...]]:

@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from contextlib import closing
 from datetime import date
 
+from ledger.flow.audit_crew import see
 from ledger.flow.audit_scope import Scope
-from ledger.flow.auditing import see
 from ledger.flow.lines import BOOKED
 from ledger.flow.workspace import Workspace
 from ledger.journal.verify import How, Mark, verify
