@@ -8,10 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ledger.rulebook.firm import NO_FIRM
-from ledger.rulebook.form_model import Form
 from ledger.rulebook.model import RuleFile
 from ledger.units import Units
 from ledger.values.finding import Fault
@@ -19,6 +18,9 @@ from ledger.values.firm import Firm
 from ledger.values.later import Later
 from ledger.values.lexicon import Lexicon, PlaceOfLaw, Words, fold
 from ledger.values.product import Product
+
+if TYPE_CHECKING:
+    from ledger.rulebook.form_model import Form
 
 FEDERAL = "us-federal"
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
-from ledger.rulebook.form_model import Form
 from ledger.rulebook.model import RuleFile
 from ledger.rulebook.part import printable
 from ledger.rulebook.paths import line_of
@@ -14,6 +13,9 @@ from ledger.values.finding import Fault
 from ledger.values.firm import Firm
 from ledger.values.lexicon import fold
 from ledger.values.origin import Origin
+
+if TYPE_CHECKING:
+    from ledger.rulebook.form_model import Form
 
 T = TypeVar("T")
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cache
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from ledger.rulebook import crossing
 from ledger.rulebook.book import FEDERAL, Book
@@ -24,9 +24,6 @@ from ledger.rulebook.duties import (
     read_retentions,
 )
 from ledger.rulebook.firm import NO_FIRM, read_firm
-from ledger.rulebook.form_model import Form
-from ledger.rulebook.form_words import FORM_KEYS
-from ledger.rulebook.forms import read_form
 from ledger.rulebook.grammar import FAMILIES, TABLES, Keys
 from ledger.rulebook.head import read_checked_on, read_format, read_sources, refuse_unused
 from ledger.rulebook.laws import (
@@ -51,6 +48,9 @@ from ledger.values.firm import Firm
 from ledger.values.later import Later
 from ledger.values.lexicon import Words
 from ledger.values.origin import Origin
+
+if TYPE_CHECKING:
+    from ledger.rulebook.form_model import Form
 
 _NEVER = date.min
 
@@ -212,7 +212,7 @@ def _read(desk: _Desk, file: RawLike) -> list[Fault]:
         firm = read_firm(Part(page, table, "", TABLES["useledger"]))
         desk.firm = firm if firm and not page.faults else NO_FIRM
     elif file.family == "form":
-        form = _form(Part(page, table, "", FORM_KEYS["form"]))
+        form = _form(page, table)
         desk.forms.extend([form] if form else [])
     else:
         root = Part(page, table, "", _keys_of(file.family, table))
@@ -236,7 +236,12 @@ def _words(root: Part) -> Words:
     return read_words(root)
 
 
-def _form(root: Part) -> Form | None:
+def _form(page: Page, table: Mapping[str, Any]) -> Form | None:
+    # Loaded here: whoever books a line reads no form.
+    from ledger.rulebook.form_words import FORM_KEYS  # noqa: PLC0415
+    from ledger.rulebook.forms import read_form  # noqa: PLC0415
+
+    root = Part(page, table, "", FORM_KEYS["form"])
     read_format(root)
     read_checked_on(root)
     form = read_form(root)
