@@ -39,7 +39,7 @@ from ledger.flow.workspace import Workspace, fresh_salt
 from ledger.intake import OpenSheet, open_sheet
 from ledger.journal import Reader
 from ledger.normalise.line import Normalised
-from ledger.values.draft import Sheet
+from ledger.values.draft import Draft, Sheet
 from ledger.values.progress import Progress
 from ledger.values.sealed import EntryKind
 
@@ -146,7 +146,7 @@ def record_in_batches(
     run, drafts = Run(content), opened.drafts()
     sites: SiteBook | None = None
     head = 0
-    while part := tuple(islice(drafts, BATCH)):
+    for part in _batches(drafts):
         run.done += len(part)
         last = run.done >= total
         piece = replace(sheet, drafts=part, observations=sheet.observations if last else ())
@@ -168,6 +168,15 @@ def record_in_batches(
         if progress is not None:
             progress(run.done, total)
     return run.recorded(sheet)
+
+
+def _batches(drafts: Iterator[Draft]) -> Iterator[tuple[Draft, ...]]:
+    while True:
+        with collector_at_rest():
+            part = tuple(islice(drafts, BATCH))
+        if not part:
+            return
+        yield part
 
 
 @contextmanager

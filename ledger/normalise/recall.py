@@ -13,8 +13,8 @@ from ledger.values.reading import Reading
 
 T = TypeVar("T")
 
-MOST = 50_000
-"""How many readings are kept; then the memory begins anew, so that it stays flat."""
+MOST = 100_000
+"""How many readings are kept at most; of those that were not asked for lately half are let go."""
 
 
 class Recall:
@@ -22,10 +22,11 @@ class Recall:
 
     def __init__(self) -> None:
         self._kept: dict[tuple[Hashable, ...], Any] = {}
+        self._older: dict[tuple[Hashable, ...], Any] = {}
 
     def reading(self, key: tuple[Hashable, ...], read: Callable[[], Reading[T]]) -> Reading[T]:
         """Return a reading as it was made for the same key before, else made now."""
-        found: Reading[T] | None = self._kept.get(key)
+        found: Reading[T] | None = self._kept.get(key) or self._from_before(key)
         if found is None:
             found = read()
             if not found.faults:
@@ -36,11 +37,19 @@ class Recall:
         """Return what a reader without faults made for the same key before, else makes now."""
         found: T | None = self._kept.get(key)
         if found is None:
+            found = self._from_before(key)
+        if found is None:
             found = read()
             self._keep(key, found)
         return found
 
+    def _from_before(self, key: tuple[Hashable, ...]) -> Any:  # noqa: ANN401 - what was kept
+        found = self._older.get(key)
+        if found is not None:
+            self._keep(key, found)
+        return found
+
     def _keep(self, key: tuple[Hashable, ...], found: object) -> None:
-        if len(self._kept) >= MOST:
-            self._kept.clear()
+        if len(self._kept) >= MOST // 2:
+            self._older, self._kept = self._kept, {}
         self._kept[key] = found
