@@ -233,14 +233,29 @@ def _read_folder(folder: Path, *, shipped: bool) -> Iterator[RawFile]:
         inside = path.relative_to(folder)
         hidden = any(part.startswith(".") for part in inside.parts)
         if path.suffix.lower() == ".toml" and not hidden and not path.is_dir():
-            # A name that is not UTF-8 must not stop the message about it.
+            # A name that is not UTF-8 must not stop the message about it, nor steer a terminal.
             name = inside.as_posix().encode("utf-8", "replace").decode("utf-8")
-            yield _read(path, name, shipped=shipped)
+            name = "".join(sign if sign.isprintable() else "\ufffd" for sign in name)
+            if path.is_symlink() and not _stays_in(path, folder):
+                problem = "a link that leads out of the rules folder; copy the file there instead"
+                yield RawFile(family_of(name), name, b"", shipped, problem)
+            else:
+                yield _read(path, name, shipped=shipped)
+
+
+def _stays_in(path: Path, folder: Path) -> bool:
+    """Say whether a link ends below a folder; one that runs in a circle ends nowhere."""
+    try:
+        return path.resolve().is_relative_to(folder.resolve())
+    except (OSError, RuntimeError):
+        return False
 
 
 def _read(path: Path, name: str, *, shipped: bool) -> RawFile:
     family = family_of(name)
     try:
+        if not path.is_file() and path.exists():  # a pipe would wait for ever
+            return RawFile(family, name, b"", shipped, "it is no file, but a pipe or a device")
         with path.open("rb") as stream:
             return RawFile(family, name, stream.read(MOST_BYTES + 1), shipped)
     except OSError as problem:

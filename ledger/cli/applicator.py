@@ -13,6 +13,7 @@ from ledger.cli.common import (
     OWED,
     fault_json,
     finding_json,
+    name_of,
     print_json,
     read_day,
     read_file,
@@ -51,8 +52,8 @@ def check_command(
     results = []
     for path in sheets:
         data = read_file(path)
-        with progress_bar(path.name) as progress:
-            results.append(check_sheet(opened, path.name, data, progress))
+        with progress_bar(name_of(path)) as progress:
+            results.append(check_sheet(opened, name_of(path), data, progress))
     return report(results, as_json=as_json, advice=advice, booked="would be booked")
 
 
@@ -85,8 +86,8 @@ def record_command(
         return report(refused, as_json=as_json, advice=advice, booked="booked")
     results = []
     for path, content in data:
-        with progress_bar(path.name) as progress:
-            results.append(record_sheet(opened, path.name, content, author, progress))
+        with progress_bar(name_of(path)) as progress:
+            results.append(record_sheet(opened, name_of(path), content, author, progress))
     return report(results, as_json=as_json, advice=advice, booked="booked")
 
 
@@ -97,7 +98,8 @@ def _refused(workspace: Workspace, data: list[tuple[Path, bytes]]) -> list[Recor
     from ledger.values.draft import Sheet
 
     sheets = [
-        open_sheet(path.name, content, workspace.book.firm.month_first) for path, content in data
+        open_sheet(name_of(path), content, workspace.book.firm.month_first)
+        for path, content in data
     ]
     return [
         Recorded(Sheet(sheet.file, sheet.digest), faults=sheet.faults, sealed=False)

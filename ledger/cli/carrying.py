@@ -6,7 +6,16 @@ from pathlib import Path
 
 import click
 
-from ledger.cli.common import COULD_NOT, DONE, OWED, fault_json, print_json, read_file, shared
+from ledger.cli.common import (
+    COULD_NOT,
+    DONE,
+    OWED,
+    fault_json,
+    name_of,
+    print_json,
+    read_file,
+    shared,
+)
 from ledger.flow.workspace import open_workspace
 from ledger.values.finding import render_fault
 
@@ -29,7 +38,7 @@ def carry_over_command(sheet: Path, by: str, workspace: str | None, as_json: boo
     from ledger.flow.carrying import carry_over
 
     opened = open_workspace(workspace)
-    done = carry_over(opened, sheet.name, read_file(sheet), opened.require_person(by))
+    done = carry_over(opened, name_of(sheet), read_file(sheet), opened.require_person(by))
     faults = [*done.faults, *(fault for line in done.left for fault in line.faults)]
     if as_json:
         print_json({
@@ -41,7 +50,7 @@ def carry_over_command(sheet: Path, by: str, workspace: str | None, as_json: boo
         for fault in faults:
             click.echo(render_fault(fault))
         click.echo(
-            f"{sheet.name}: {len(done.seqs)} carried over, {done.taken} were before, "
+            f"{name_of(sheet)}: {len(done.seqs)} carried over, {done.taken} were before, "
             f"{len(done.left)} left out"
         )
     if done.faults:

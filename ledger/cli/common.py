@@ -6,6 +6,7 @@ import functools
 import io
 import json
 import os
+import stat
 import sys
 import traceback
 from collections.abc import Callable, Iterator, Mapping
@@ -92,6 +93,10 @@ def guarded(function: Callable[..., int], *args: object, **kwargs: object) -> in
         say_error(f"{named}{error.strerror or error}; nothing was changed")
     except (click.ClickException, click.exceptions.Exit, click.Abort):
         raise
+    except MemoryError:
+        say_error(
+            "this takes more memory than there is; what was not acknowledged was not recorded"
+        )
     except KeyboardInterrupt:
         say_error("stopped; what was not acknowledged was not recorded")
     except Exception as error:  # noqa: BLE001 - the last line of defence: no traceback for any input
@@ -105,8 +110,9 @@ def guarded(function: Callable[..., int], *args: object, **kwargs: object) -> in
 
 
 def say_error(text: str) -> None:
-    """Write a message to standard error."""
-    click.echo(f"useledger: {text}", err=True)
+    """Write a message to standard error; what steers a terminal in it becomes a mark."""
+    shown = "".join(sign if sign.isprintable() or sign == "\n" else "\ufffd" for sign in text)
+    click.echo(f"useledger: {shown}", err=True)
 
 
 def stop(text: str) -> NoReturn:
@@ -174,14 +180,40 @@ def read_day(text: str, name: str = "date") -> date:
         stop(f'{name}: "{text}" is not a day; write it as 2026-01-14')
 
 
-def read_file(path: Path) -> bytes:
-    """Return a file's bytes, or stop saying what is the matter with it."""
-    if path.is_dir():
-        stop(f"{path} is a folder; name the sheets in it")
+MOST_OF_A_SHEET = 900 * 1024 * 1024
+"""What the database takes of one kept file."""
+
+MOST_OF_A_PAPER = 100 * 1024 * 1024
+"""A photograph or a scanned paper is smaller by far."""
+
+
+def read_file(path: Path, most: int = MOST_OF_A_SHEET) -> bytes:
+    """Return a file's bytes, or stop saying what is the matter with it.
+
+    Its kind and its size are looked at before anything is read: a pipe would wait for ever, and a
+    device has no end.
+    """
     try:
-        return path.read_bytes()
-    except OSError as error:
-        stop(f"{path}: {error.strerror}; nothing was recorded")
+        about = path.stat()
+        if stat.S_ISDIR(about.st_mode):
+            stop(f"{path} is a folder; name a file in it")
+        if not stat.S_ISREG(about.st_mode):
+            stop(f"{path} is a pipe or a device, no file; save it as a file and name that")
+        if about.st_size > most:
+            stop(
+                f"{path} has {about.st_size:,} bytes; {most:,} is the most that is read; hand it "
+                "in as several files; nothing was recorded"
+            )
+        with path.open("rb") as stream:
+            return stream.read(about.st_size)  # a larger number would be set aside at once
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        said = error.strerror if isinstance(error, OSError) else "this is no name of a file"
+        stop(f"{path}: {said}; see that it is there and may be read; nothing was recorded")
+
+
+def name_of(path: Path) -> str:
+    """Return a file's name as it may be shown and kept: what steers a terminal becomes a mark."""
+    return "".join(sign if sign.isprintable() else "\ufffd" for sign in path.name)
 
 
 @contextmanager

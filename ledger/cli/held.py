@@ -15,6 +15,7 @@ from ledger.cli.common import (
     EntryNumber,
     fault_json,
     group_options,
+    name_of,
     print_json,
     read_file,
     say_error,
@@ -122,7 +123,8 @@ def fix_command(
     if isinstance(sheet, Path):
         from ledger.flow.holding import fix_by_sheet
 
-        return _show_fixed(fix_by_sheet(opened, sheet.name, read_file(sheet), by), as_json=as_json)
+        done = fix_by_sheet(opened, name_of(sheet), read_file(sheet), by)
+        return _show_fixed(done, as_json=as_json)
     seq = _held_number(arguments)
     if isinstance(options["amends"], int):
         return _amend(opened, seq, options["amends"], (str(options["because"]), by), as_json)

@@ -162,8 +162,12 @@ def import_command(export: Path, folder: Path, by: str, database: str, as_json: 
 
 def _import(export: Path, folder: Path, by: str, database: str, *, as_json: bool) -> int:
     from ledger.flow.keeping import import_ledger
+    from ledger.flow.workspace import read_rules
+    from ledger.values.finding import render_fault
 
     done = import_ledger(export, folder, by, database)
+    for fault in read_rules(folder).faults:
+        click.echo(f"useledger: warning: {render_fault(fault)}", err=True)
     if as_json:
         print_json({
             "workspace": str(folder), "from_entry": done.exported.seq,

@@ -20,6 +20,7 @@ from ledger.cli.common import (
     fault_json,
     print_json,
     read_day,
+    read_file,
     shared,
     stop,
 )  # fmt: skip
@@ -29,7 +30,11 @@ from ledger.values.finding import render_fault
 if TYPE_CHECKING:
     from ledger.flow.packet_check import PacketProof
 
-MOST_BYTES = 2_000_000_000
+MOST_BYTES = 500_000_000
+MOST_FILES = 100_000
+MOST_OF_A_PROOF = 16_000_000
+MOST_TIMES, SMALL = 100, 64_000_000
+"""Texts pack to a tenth; what unpacks to a hundred times its size was made to fill a memory."""
 """The most that a packet may unpack to; more is no packet of records."""
 
 _EPOCH = (1980, 1, 1, 0, 0, 0)
@@ -158,6 +163,8 @@ def verify_packet(path: Path, codes: tuple[str, ...], *, as_json: bool) -> int:
     from ledger.flow.packet_check import check_packet, check_proof
     from ledger.flow.proving import CAVEAT
 
+    if not path.is_dir() and not path.is_file():
+        stop(f"{path} is no file and no folder; name a packet or a proof that was made here")
     if path.suffix.casefold() == ".json":
         result = check_proof(_proof(path), codes)
     else:
@@ -192,7 +199,7 @@ def _say(path: Path, result: PacketProof, caveat: str) -> None:
 
 def _proof(path: Path) -> dict[str, Any]:
     try:
-        value = json.loads(path.read_bytes())
+        value = json.loads(read_file(path, MOST_OF_A_PROOF))
     except (ValueError, RecursionError):
         value = None
     if not isinstance(value, dict):
@@ -219,7 +226,10 @@ def _folder(root: Path) -> dict[str, bytes]:
         if path.is_file():
             size += path.stat().st_size
             if size > MOST_BYTES:
-                stop(f"{root} holds more than {MOST_BYTES} bytes; that is no packet of records")
+                stop(
+                    f"{path} brings {root} over {MOST_BYTES:,} bytes, the most that is checked at "
+                    "once; make packets of shorter periods"
+                )
             files[path.relative_to(root).as_posix()] = path.read_bytes()
     return files
 
@@ -230,8 +240,15 @@ def _archive(path: Path) -> dict[str, bytes]:
     files: dict[str, bytes] = {}
     with zipfile.ZipFile(path) as archive:
         items = archive.infolist()
-        if sum(item.file_size for item in items) > MOST_BYTES:
-            stop(f"{path} unpacks to more than {MOST_BYTES} bytes; that is no packet of records")
+        size = sum(item.file_size for item in items)
+        if size > MOST_BYTES or size > max(MOST_TIMES * path.stat().st_size, SMALL):
+            stop(
+                f"{path} unpacks to {size:,} bytes; {MOST_BYTES:,} at most are checked, and "
+                f"no honest packet is {MOST_TIMES} times its packed size; make packets of shorter "
+                "periods"
+            )
+        if len(items) > MOST_FILES:
+            stop(f"{path} is packed of {len(items):,} files; that is no packet of records")
         for item in items:
             if not safe_name(item.filename) or stat.S_ISLNK(item.external_attr >> 16):
                 stop(f"{path} holds a name that leads out of it: {item.filename!r}")

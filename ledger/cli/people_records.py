@@ -7,7 +7,16 @@ from typing import Any
 
 import click
 
-from ledger.cli.common import DONE, print_json, read_day, read_file, shared, stop
+from ledger.cli.common import (
+    DONE,
+    MOST_OF_A_PAPER,
+    name_of,
+    print_json,
+    read_day,
+    read_file,
+    shared,
+    stop,
+)
 from ledger.cli.printing import counted
 from ledger.flow.workspace import open_workspace
 
@@ -52,7 +61,7 @@ def train_command(person: str, **said: Any) -> int:  # noqa: ANN401 - click's op
         opened.require_person(said["by"]), " ".join(said["route"].casefold().split()),
         said["trainer"], said["title"], said["topics"], said["qualification"], said["number"],
         read_day(said["expires"], "--expires") if said["expires"] else None, said["authority"],
-        said["signed"], (paper.name, read_file(paper)) if paper else None,
+        said["signed"], (name_of(paper), read_file(paper, MOST_OF_A_PAPER)) if paper else None,
     )  # fmt: skip
     sealed, kept = train(opened, wish)
     if said["as_json"]:

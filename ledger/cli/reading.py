@@ -85,7 +85,7 @@ def trace_text(told: Trace) -> str:
 )
 @click.option(
     "--packet",
-    type=click.Path(path_type=Path, exists=True),
+    type=click.Path(path_type=Path),
     metavar="PATH",
     help="Check this packet or proof instead; needs no ledger.",
 )

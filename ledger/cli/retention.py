@@ -9,8 +9,10 @@ import click
 
 from ledger.cli.common import (
     DONE,
+    MOST_OF_A_PAPER,
     OWED,
     EntryNumber,
+    name_of,
     print_json,
     read_day,
     read_file,
@@ -176,9 +178,10 @@ def attach_command(file: Path, entry: int, by: str, workspace: str | None, as_js
     from ledger.flow.disposing import attach
 
     opened = open_workspace(workspace)
-    done = attach(opened, file.name, read_file(file), entry, opened.require_person(by))
+    data, person = read_file(file, MOST_OF_A_PAPER), opened.require_person(by)
+    done = attach(opened, name_of(file), data, entry, person)
     if as_json:
         print_json({"entry": done.seq, "digest": done.body["digest"]})
     else:
-        click.echo(f"entry {done.seq}: {file.name} is kept with entry {entry}")
+        click.echo(f"entry {done.seq}: {name_of(file)} is kept with entry {entry}")
     return DONE

@@ -25,7 +25,7 @@ from ledger.flow.workspace import (
 from ledger.journal import Reader, open_store
 from ledger.journal.backup import restore
 from ledger.journal.transfer import load_export, read_export, safe_name, write_journal, write_sums
-from ledger.rulefile import family_of, shipped_rules
+from ledger.rulefile import MOST_BYTES, family_of, shipped_rules
 from ledger.values.sealed import EntryKind, Head, NewEntry
 
 FILES = "workspace"
@@ -103,7 +103,12 @@ def write_files(root: Path, texts: Mapping[str, bytes], database: str) -> tuple[
     for path, data in sorted(texts.items()):
         if path == FIRM_FILE:
             target = root / FIRM_FILE
-            text = with_database(data.decode("utf-8"), database)
+            try:
+                text = with_database(data.decode("utf-8"), database)
+            except UnicodeDecodeError as error:
+                raise WorkspaceProblem(
+                    f"{FIRM_FILE} is no UTF-8 text ({error.reason})", "export the ledger again"
+                ) from error
             target.write_bytes(text.encode("utf-8"))
         else:
             target = root / RULES_FOLDER / path
@@ -215,6 +220,8 @@ def _exported_files(folder: Path) -> dict[str, bytes]:
         if path.is_symlink() or not path.is_file():
             raise WorkspaceProblem(f"{path} is a link", "export the ledger again")
         name = path.relative_to(base).as_posix().removeprefix(f"{RULES_FOLDER}/")
+        if path.stat().st_size > MOST_BYTES:
+            raise WorkspaceProblem(f"{path} is larger than a rule file can be", "export it again")
         texts[name] = path.read_bytes()
     if FIRM_FILE not in texts:
         raise WorkspaceProblem(f"the export has no {FILES}/{FIRM_FILE}", "export it again")

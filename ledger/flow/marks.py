@@ -17,6 +17,9 @@ from ledger.seal import read_seal
 
 MARK_FILE = "proved.json"
 
+MOST_BYTES = 100_000
+"""A mark is some peaks of a tree; a larger file is something else, and so is a pipe."""
+
 LAST = "last"
 """What ``--since`` says where no code is at hand: trust the mark in the workspace."""
 
@@ -62,13 +65,15 @@ def mark_for(workspace: Workspace, since: str) -> Mark:
 
 def _kept(file: Path) -> Mark | None:
     try:
+        if not file.is_file() or file.stat().st_size > MOST_BYTES:
+            return None
         said = json.loads(file.read_text(encoding="utf-8"))
         mark = Mark(
             str(said["ledger"]), int(said["seq"]), str(said["seal"]),
             tuple(str(peak) for peak in said["peaks"]), str(said["at"]),
         )  # fmt: skip
         mark.tree()
-    except (OSError, ValueError, LookupError, TypeError):
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
         return None
     return mark
 

@@ -188,12 +188,12 @@ def open_workspace(
     root = find_root(given)
     book = read_rules(root)
     refuse_broken_firm(book)
-    url = database_url(root, book)
-    if not book.firm.database and not (root / LEDGER_FILE).exists():
+    if not book.firm.database and not (root / LEDGER_FILE).is_file():
         raise WorkspaceProblem(
             f"{root} has no ledger ({LEDGER_FILE} is gone)",
             "restore a backup of it; `useledger init` makes a new one only in a new folder",
         )
+    url = database_url(root, book)
     store = open_store(url, clock=clock, salts=salts, proving=proving)
     return Workspace(root, book, store, clock, os_user())
 

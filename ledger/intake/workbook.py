@@ -19,7 +19,8 @@ MAX_PARTS = 2_000
 MAX_PART_BYTES = 64 * 1024 * 1024
 MAX_UNPACKED_BYTES = 256 * 1024 * 1024
 MAX_ROW, MAX_COLUMN = 1_048_576, 16_384
-MAX_CELLS = 4_000_000
+MAX_CELLS = 1_000_000
+"""Some thirty thousand full lines: a workbook is held whole, and more is handed in as CSV."""
 MAX_CHARACTERS = 64 * 1024 * 1024
 """All cells together; one long text may be referred to by very many cells."""
 MAX_MERGES = 10_000
@@ -247,7 +248,12 @@ class Workbook:
         """Return a part's bytes; one with a document type (a bomb of entities) is refused."""
         if name not in self._names:
             raise Unreadable("SHEET-DAMAGED", f"the workbook lacks its part {name}")
-        data = self._zip.read(self._names[name])
+        info = self._names[name]
+        with self._zip.open(info) as stream:
+            # Read up to the size that was looked at: a part may unpack to more than it says.
+            data = stream.read(info.file_size)
+            if stream.read(1):
+                raise Unreadable("SHEET-DAMAGED", f"the part {name} is longer than it says")
         for coding in ("ascii", "utf-16-le", "utf-16-be"):
             if "<!DOCTYPE".encode(coding) in data:
                 raise Unreadable("SHEET-DAMAGED", f"the part {name} declares a document type")

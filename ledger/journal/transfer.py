@@ -32,6 +32,11 @@ HEAD = "ledger.json"
 JOURNAL, PRIVATE, BLOBS = "journal.jsonl", "private.jsonl", "blobs.jsonl"
 KEPT = "blobs"
 
+MOST_TEXT = 200_000_000
+MOST_LINE = 64_000_000
+MOST_KEPT = 1_000_000_000
+"""What is read of an export at once: its list of sums, one line of a journal, one kept file."""
+
 _SUM = re.compile(r"([0-9a-f]{64})  (.+)")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
@@ -102,7 +107,7 @@ def read_sums(folder: Path) -> dict[str, str]:
         found = _SUM.fullmatch(line)
         if found is None or not safe_name(found[2]):
             raise StoreProblem(
-                f"{SUMS} has a line that names no file of the folder: {line!r}", AGAIN
+                f"{SUMS} has a line that names no file of the folder: {line[:80]!r}", AGAIN
             )
         listed[found[2]] = found[1]
     for name, digest in listed.items():
@@ -132,6 +137,8 @@ def _text(path: Path) -> str:
     try:
         if path.is_symlink():
             raise StoreProblem(f"{path.name} is a link", AGAIN)
+        if path.exists() and (not path.is_file() or path.stat().st_size > MOST_TEXT):
+            raise StoreProblem(f"{path.name} is no list of files that an export writes", AGAIN)
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise StoreProblem(
@@ -204,31 +211,49 @@ def _object(text: str, where: str) -> dict[str, Any]:
 
 
 def _blobs(folder: Path) -> Iterator[tuple[str, str, bytes]]:
-    with (folder / BLOBS).open(encoding="utf-8", newline="\n") as lines:
-        for line in lines:
-            item = _object(line, BLOBS)
-            digest = item.get("digest")
-            if not isinstance(digest, str) or not _DIGEST.fullmatch(digest):
-                raise StoreProblem(f"{BLOBS} names {digest!r}, which is no SHA-256", AGAIN)
-            path = folder / KEPT / digest
-            if path.is_symlink() or not path.is_file() or file_digest(path) != digest:
-                raise StoreProblem(f"the kept bytes {digest[:16]} are gone or were changed", AGAIN)
-            yield digest, str(item.get("kind")), path.read_bytes()
+    for line in _lines_in(folder / BLOBS):
+        item = _object(line, BLOBS)
+        digest = item.get("digest")
+        if not isinstance(digest, str) or not _DIGEST.fullmatch(digest):
+            raise StoreProblem(f"{BLOBS} names {digest!r}, which is no SHA-256", AGAIN)
+        path = folder / KEPT / digest
+        if path.is_symlink() or not path.is_file() or file_digest(path) != digest:
+            raise StoreProblem(f"the kept bytes {digest[:16]} are gone or were changed", AGAIN)
+        if path.stat().st_size > MOST_KEPT:
+            raise StoreProblem(f"{digest[:16]} has more bytes than a database keeps", AGAIN)
+        yield digest, str(item.get("kind")), path.read_bytes()
+
+
+def _lines_in(path: Path) -> Iterator[str]:
+    """Yield the lines of a file; refuse one that is no text or has a line without end."""
+    number = 0
+    try:
+        with path.open(encoding="utf-8", newline="\n") as lines:
+            while line := lines.readline(MOST_LINE + 1):
+                number += 1
+                if len(line) > MOST_LINE:
+                    raise StoreProblem(
+                        f"{path.name}:{number} is longer than any entry ({MOST_LINE:,})", AGAIN
+                    )
+                yield line
+    except UnicodeDecodeError as error:
+        raise StoreProblem(
+            f"{path.name}: what follows line {number} is no text ({error.reason})", AGAIN
+        ) from error
 
 
 def _lines(folder: Path) -> Iterator[tuple[int, str, bytes | None, str | None]]:
     privates = _privates(folder)
     waiting = next(privates, None)
     prev = ""
-    with (folder / JOURNAL).open(encoding="utf-8", newline="\n") as lines:
-        for number, line in enumerate(lines, start=1):
-            text = line.removesuffix("\n")
-            prev = _seal_of_next(text, number, prev)
-            salt = private = None
-            if waiting is not None and waiting[0] == number:
-                _, salt, private = waiting
-                waiting = next(privates, None)
-            yield number, text, salt, private
+    for number, line in enumerate(_lines_in(folder / JOURNAL), start=1):
+        text = line.removesuffix("\n")
+        prev = _seal_of_next(text, number, prev)
+        salt = private = None
+        if waiting is not None and waiting[0] == number:
+            _, salt, private = waiting
+            waiting = next(privates, None)
+        yield number, text, salt, private
     if waiting is not None:
         raise StoreProblem(f"{PRIVATE} has a text of entry {waiting[0]}, out of order", AGAIN)
 
@@ -250,14 +275,13 @@ def _seal_of_next(text: str, number: int, prev: str) -> str:
 
 
 def _privates(folder: Path) -> Iterator[tuple[int, bytes, str]]:
-    with (folder / PRIVATE).open(encoding="utf-8", newline="\n") as lines:
-        for line in lines:
-            item = _object(line, PRIVATE)
-            seq, salt, text = item.get("seq"), item.get("salt"), item.get("text")
-            try:
-                salted = bytes.fromhex(str(salt))
-            except ValueError:
-                salted = b""
-            if not isinstance(seq, int) or not isinstance(text, str) or len(salted) != SALT_BYTES:
-                raise StoreProblem(f"{PRIVATE} has a line without entry, salt and text", AGAIN)
-            yield seq, salted, text
+    for line in _lines_in(folder / PRIVATE):
+        item = _object(line, PRIVATE)
+        seq, salt, text = item.get("seq"), item.get("salt"), item.get("text")
+        try:
+            salted = bytes.fromhex(str(salt))
+        except ValueError:
+            salted = b""
+        if not isinstance(seq, int) or not isinstance(text, str) or len(salted) != SALT_BYTES:
+            raise StoreProblem(f"{PRIVATE} has a line without entry, salt and text", AGAIN)
+        yield seq, salted, text
