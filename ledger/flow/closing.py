@@ -10,7 +10,7 @@ from typing import Any
 from ledger.close import DayLine, HeldLine, Obstacle, counts, obstacles
 from ledger.flow.day_stock import DayStock, day_stock, places_of
 from ledger.flow.file_names import row_of
-from ledger.flow.judging import booked, latest_findings
+from ledger.flow.judging import booked, latest_findings_of
 from ledger.flow.lines import BOOKED
 from ledger.flow.recording import open_runs
 from ledger.flow.workspace import Workspace, WorkspaceProblem, seal_rules
@@ -105,14 +105,14 @@ def day_lines(reader: Reader, day: date, applicator: str | None) -> list[DayLine
     if applicator is not None:
         filters["applicator"] = applicator
     kinds = (EntryKind.APPLICATION, EntryKind.AMENDMENT)
+    entries = [e for e in reader.entries(kinds=kinds, **filters) if not e.body.get("carried")]
+    found = latest_findings_of(reader, [entry.seq for entry in entries])
     return [
         DayLine(
-            entry.seq, entry.body["applicator"], latest_findings(reader, entry.seq),
-            entry.body["late"] is not None,
+            entry.seq, entry.body["applicator"], found[entry.seq], entry.body["late"] is not None
         )
-        for entry in reader.entries(kinds=kinds, **filters)
-        if not entry.body.get("carried")
-    ]  # fmt: skip
+        for entry in entries
+    ]
 
 
 def held_on(reader: Reader, day: date, applicator: str | None) -> list[HeldLine]:

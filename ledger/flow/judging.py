@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -13,6 +13,12 @@ from ledger.flow.governing import case_of
 from ledger.flow.places import SiteBook
 from ledger.flow.workspace import Workspace
 from ledger.journal import Reader, Writer
+from ledger.journal.listing import (
+    entries_of,
+    newest_judgements,
+    said_by_entry,
+    widest_judgement,
+)
 from ledger.rulebook.book import Book
 from ledger.seal import read_json
 from ledger.values.body import application_from
@@ -86,6 +92,19 @@ def latest_findings(reader: Reader, seq: int) -> tuple[Finding, ...]:
     """Return what the newest judgement says of an entry."""
     newest = reader.newest_judgement(seq)
     return findings_from(newest[1]) if newest else ()
+
+
+def latest_findings_of(reader: Reader, seqs: Collection[int]) -> dict[int, tuple[Finding, ...]]:
+    """Return what the newest judgements say of many entries; each judgement is read once."""
+    wanted: dict[int, list[int]] = {}
+    for seq, number in newest_judgements(reader, seqs, widest_judgement(reader)).items():
+        wanted.setdefault(number, []).append(seq)
+    found: dict[int, tuple[Finding, ...]] = dict.fromkeys(seqs, ())
+    for judgement in entries_of(reader, wanted):
+        said = said_by_entry(judgement)
+        for seq in wanted[judgement.seq]:
+            found[seq] = findings_from(said.get(seq, ()))
+    return found
 
 
 def judgement_entry(

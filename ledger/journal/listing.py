@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ledger.journal.filters import Where, both, conditions_of, is_one_of, one_of
 from ledger.journal.link import CHUNK
@@ -108,6 +108,14 @@ def newest_judgements(reader: Reader, seqs: Iterable[int], span: int) -> dict[in
 def widest_judgement(reader: Reader) -> int:
     """Return how many entries lie between the first and the last of the widest judgement."""
     return reader.rows_of(WIDEST)[0][0] or 0
+
+
+def said_by_entry(judgement: Sealed) -> dict[int, list[Any]]:
+    """Return what a judgement says of each entry; of one named twice the first counts."""
+    said: dict[int, list[Any]] = {}
+    for item in judgement.body["findings"]:
+        said.setdefault(item["seq"], item["findings"])
+    return said
 
 
 def entries_of(reader: Reader, seqs: Iterable[int]) -> Iterator[Sealed]:

@@ -11,7 +11,13 @@ from collections.abc import Callable, Hashable, Iterator, Sequence
 from itertools import chain
 from typing import Any, TypeVar
 
-from ledger.journal.listing import entries_of, newest_judgements, site_forms_of, widest_judgement
+from ledger.journal.listing import (
+    entries_of,
+    newest_judgements,
+    said_by_entry,
+    site_forms_of,
+    widest_judgement,
+)
 from ledger.journal.read import EVER, Reader
 from ledger.values.sealed import Head, Sealed
 
@@ -70,7 +76,7 @@ class ManyReader(Reader):
             number: self._judgements[number] for number in wanted.keys() & self._judgements.keys()
         }
         fresh = (
-            (entry.seq, self._judgements.keep(entry.seq, _by_entry(entry)))
+            (entry.seq, self._judgements.keep(entry.seq, (entry, said_by_entry(entry))))
             for entry in entries_of(self, wanted.keys() - known.keys())
         )
         for number, (judgement, said) in chain(known.items(), fresh):
@@ -132,11 +138,3 @@ class ManyReader(Reader):
             self._made.keep(key, make())
         found: T = self._made[key]
         return found
-
-
-def _by_entry(judgement: Sealed) -> tuple[Sealed, dict[int, list[Any]]]:
-    """Return a judgement with what it says of each entry; of one named twice the first counts."""
-    said: dict[int, list[Any]] = {}
-    for item in judgement.body["findings"]:
-        said.setdefault(item["seq"], item["findings"])
-    return judgement, said
