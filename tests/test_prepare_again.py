@@ -125,7 +125,8 @@ def test_a_mix_is_exact_where_its_digits_end():
 # --- the tools -----------------------------------------------------------------------------------
 
 
-def test_tools_are_listed_with_their_newest_weighing_and_its_age(firm):
+def test_tools_are_listed_with_their_newest_weighing_and_its_age(firm, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "160")  # so that no cell is broken
     firm.store.close()
     path = firm.root / "useledger.toml"
     text = path.read_text(encoding="utf-8")
