@@ -55,15 +55,12 @@ def check_sheet(
     A long one is recorded in a copy of the ledger that is thrown away: so its later lines are
     judged with its earlier ones, and of neither more is kept in memory than ``record`` keeps.
     """
-    opened = open_sheet(name, data, workspace.book.firm.month_first)
-    sheet = Sheet(name, opened.digest, (), opened.observations, opened.faults, opened.remarks)
-    if opened.faults:
-        return Recorded(sheet, faults=opened.faults, sealed=False)
-    drafts = tuple(islice(opened.drafts(), BATCH + 1))
-    if len(drafts) > BATCH:
-        del drafts
+    opened, sheet = _opened(workspace, name, data)
+    if sheet.faults:
+        return Recorded(sheet, faults=sheet.faults, sealed=False)
+    if len(sheet.drafts) > BATCH:
+        del sheet
         return _check_in_batches(workspace, opened, data, progress)
-    sheet = replace(sheet, drafts=drafts)
     with workspace.store.reading() as reader:
         if faults := disposed_before(reader, sheet):
             return Recorded(sheet, faults=faults, sealed=False)
@@ -75,6 +72,17 @@ def check_sheet(
             Outcome(line, line.same_as, found.get(index, ())) for index, line in enumerate(lines)
         )
     return Recorded(sheet, outcomes, new, len(sheet.observations) - new, sealed=False)
+
+
+def _opened(workspace: Workspace, name: str, data: bytes) -> tuple[OpenSheet, Sheet]:
+    """Return a sheet opened, and read as far as one transaction goes; a line more says it is long.
+
+    Of a sheet with faults no line is read.
+    """
+    opened = open_sheet(name, data, workspace.book.firm.month_first)
+    drafts = () if opened.faults else tuple(islice(opened.drafts(), BATCH + 1))
+    seen, wrong, said = opened.observations, opened.faults, opened.remarks
+    return opened, Sheet(name, opened.digest, drafts, seen, wrong, said)
 
 
 def _check_in_batches(
@@ -107,22 +115,19 @@ def record_sheet(
 
     ``progress`` is told after each batch of a long sheet how many lines are done.
     """
-    opened = open_sheet(name, data, workspace.book.firm.month_first)
-    sheet = Sheet(name, opened.digest, (), opened.observations, opened.faults, opened.remarks)
-    if opened.faults:
-        return Recorded(sheet, faults=opened.faults, sealed=False)
-    drafts = tuple(islice(opened.drafts(), BATCH + 1))
-    if len(drafts) > BATCH:
-        del drafts
+    opened, sheet = _opened(workspace, name, data)
+    if sheet.faults:
+        return Recorded(sheet, faults=sheet.faults, sealed=False)
+    if len(sheet.drafts) > BATCH:
+        del sheet
         return record_in_batches(workspace, opened, data, by, progress)
-    sheet = replace(sheet, drafts=drafts)
     with workspace.store.writing() as writer:
         if faults := disposed_before(writer, sheet):
             return Recorded(sheet, faults=faults, sealed=False)
         sites = SiteBook(writer)
         lines = understand(workspace, writer, sites, sheet)
         content = content_of([line.normalised for line in lines])
-        writer.append(sheet_entry(writer, (sheet, len(drafts)), data, content, ("whole", by)))
+        writer.append(sheet_entry(writer, (sheet, len(sheet.drafts)), data, content, ("whole", by)))
         return book_lines(workspace, writer, sites, sheet, (lines, by))
 
 
